@@ -1,0 +1,69 @@
+/**
+ * What a bench offers to a run: the roles that real hardware and the simulated vehicle both fill.
+ *
+ * A capture delivers blocks as they come, and the run decides where they go; so a driver needs no disk, and a
+ * simulated vehicle needs no real time. A player's promise ends when its last sample has been played. Every call
+ * that waits takes an AbortSignal; when it is aborted, sound stops at once and the promise rejects with the reason.
+ */
+import type { Audio } from '../units/audio.js'
+import type { Vrms } from '../units/level.js'
+
+/** Samples of all inputs, one array for each input, equal lengths; the receiver may keep them. */
+export type Block = readonly Float32Array[]
+
+/** Something that makes a take untrustworthy though it could be read: said in the result, and the take is offered again. */
+export interface CaptureFault {
+  readonly kind: 'overrun' | 'short' | 'vanished' | 'clipped'
+  readonly says: string
+  /** Where in the take, where that is known. */
+  readonly atS: number | null
+}
+
+export interface CaptureRun {
+  readonly sampleRateHz: number
+  readonly inputCount: number
+  /** Ends the capture; resolves when the last block has been delivered. */
+  stop(): Promise<readonly CaptureFault[]>
+}
+
+export interface Capture {
+  /** Device or file, for messages. */
+  readonly where: string
+  /**
+   * Starts delivering blocks to onBlock; resolves once samples flow.
+   * @throws StopError when the device is missing, busy or of another format
+   */
+  start(onBlock: (block: Block) => void, signal: AbortSignal): Promise<CaptureRun>
+}
+
+export interface Player {
+  readonly where: string
+  /** Plays stereo audio once; resolves when its last sample has been played. */
+  play(audio: Audio, signal: AbortSignal): Promise<void>
+}
+
+export interface Meter {
+  readonly where: string
+  /** Maker, model, serial number, firmware, as the meter says them. */
+  identify(signal: AbortSignal): Promise<string>
+  /** One settled reading of AC volts at the meter's leads. */
+  readAcVrms(signal: AbortSignal): Promise<Vrms>
+}
+
+/** How the head unit is set for a take. */
+export type Setting = 'reference' | 'fader_front'
+
+export interface Bench {
+  /** What a person should know about this bench: 'simulated vehicle', device names. */
+  readonly says: string
+  readonly isSimulated: boolean
+  readonly capture: Capture
+  readonly player: Player
+  readonly meter: Meter | null
+  /** Connects the leads of a patch: a person does it, or the model. */
+  connect(patchName: string, signal: AbortSignal): Promise<void>
+  /** Sets the head unit: a person does it, or the model. */
+  set(setting: Setting, signal: AbortSignal): Promise<void>
+  /** Lets go of every device; safe to call twice. */
+  close(): Promise<void>
+}

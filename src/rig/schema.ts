@@ -1,0 +1,190 @@
+/**
+ * The rig file as a schema: what a person may write, with a description of each field for editors.
+ *
+ * Names are the file's, in snake case; `parse.ts` renames them once. Checks between fields are made here too, because
+ * here they know where they stand in the file.
+ */
+import { z } from 'zod'
+import { complain, countField, numberField, textField } from '../document/fields.js'
+
+export const INPUT_COUNT_MAX = 32
+const SAMPLE_RATES_HZ = [44_100, 48_000, 88_200, 96_000, 176_400, 192_000] as const
+
+const deviceField = (kind: string) =>
+  textField(200).optional().describe(`Name of the ${kind} as the sound server lists it; its default if left out`)
+
+const Capture = z.strictObject({
+  driver: z
+    .enum(['simulated', 'recording', 'pulse'])
+    .describe('What takes the outputs down: the simulated vehicle, a recording made elsewhere, the sound server'),
+  device: deviceField('source'),
+  sample_rate_hz: z.literal(SAMPLE_RATES_HZ).default(48_000).describe('Sample rate of the capture (Hz)'),
+  bits: z.literal([16, 24, 32]).default(24).describe('Bits of each captured sample'),
+})
+
+const Player = z.strictObject({
+  driver: z
+    .enum(['simulated', 'none', 'computer'])
+    .describe("What plays the track: the simulated vehicle, a person (none), the computer's own output"),
+  device: deviceField('sink'),
+})
+
+const Meter = z.strictObject({
+  driver: z.enum(['simulated', 'scpi']).describe('Which meter: the simulated one, or one that speaks SCPI on a port'),
+  port: textField(200).optional().describe('Serial port of the meter: /dev/ttyUSB0, COM3'),
+  baud_rate: countField(300, 921_600).default(9600).describe('Speed of the serial port, as set on the meter (baud)'),
+  across_input: countField(1, INPUT_COUNT_MAX).default(1).describe('Input whose lead the meter is across'),
+  accuracy_pct: numberField(0, 20).describe("Accuracy from the meter's data sheet: part of the reading (%)"),
+  accuracy_vrms: numberField(0, 1)
+    .default(0)
+    .describe("Accuracy from the meter's data sheet: fixed part, its counts times the resolution (V rms)"),
+})
+
+const inputFields = {
+  full_scale_vrms: numberField(0.001, 1000).describe(
+    "Sine that just reaches digital full scale at the card's own terminal (V rms), from its data sheet or measured",
+  ),
+  pad_db: numberField(0, 80).default(0).describe('Attenuation of a pad between lead and card (dB); 0 for none'),
+  level_uncertainty_db: numberField(0.001, 6).describe(
+    'How far full scale and pad together may be off, either way (dB, k = 2)',
+  ),
+}
+
+const SameInputs = z.strictObject({
+  count: countField(1, INPUT_COUNT_MAX).describe('Number of inputs, all alike'),
+  ...inputFields,
+})
+const EachInput = z.array(z.strictObject(inputFields)).min(1).max(INPUT_COUNT_MAX)
+
+const Patch = z.strictObject({
+  name: textField(40).describe('Name of the hook-up, for prompts and file names: front'),
+  leads: z
+    .record(z.string().regex(/^[1-9][0-9]?$/, `the number of an input, 1 to ${INPUT_COUNT_MAX}`), countField(1, 99))
+    .describe('Which output each input gets, as input: output'),
+})
+
+const Fields = z.strictObject({
+  name: textField().describe('Name of the rig, for the report'),
+  capture: Capture.describe('What takes the outputs down'),
+  player: Player.describe('What plays the track'),
+  meter: Meter.optional().describe('Voltmeter that checks the level of one input; may be left out'),
+  inputs: z
+    .union([SameInputs, EachInput])
+    .describe('The inputs: count and values if all are alike, or a list with one entry for each'),
+  patches: z
+    .array(Patch)
+    .min(1)
+    .max(99)
+    .optional()
+    .describe("Hook-ups, one for each take; if left out, outputs fill the inputs in the channel map's order"),
+  faults: textField(400).optional().describe('Faults file of the simulated vehicle, relative to this file'),
+})
+type Fields = z.infer<typeof Fields>
+type Context = Parameters<typeof complain>[0]
+
+export const RigFile = Fields.superRefine((rig, context) => {
+  checkDrivers(rig, context)
+  checkInputs(rig, context)
+})
+export type RigFile = z.infer<typeof RigFile>
+
+export const inputCountOf = (inputs: Fields['inputs']): number => (Array.isArray(inputs) ? inputs.length : inputs.count)
+
+function checkDrivers({ capture, player, meter, faults }: Fields, context: Context): void {
+  const isSimulated = capture.driver === 'simulated'
+  if (isSimulated !== (player.driver === 'simulated') || (capture.driver === 'recording' && player.driver !== 'none')) {
+    const fitting = { simulated: 'simulated', recording: 'none', pulse: 'computer or none' }[capture.driver]
+    complain(
+      context,
+      ['player', 'driver'],
+      `player driver ${player.driver} does not go with capture driver ${capture.driver}`,
+      `Allowed with it: ${fitting}.`,
+    )
+  }
+  if (meter && capture.driver === 'recording') {
+    complain(context, ['meter'], 'a meter does not go with capture driver recording', 'Leave meter out.')
+  } else if (meter && isSimulated !== (meter.driver === 'simulated')) {
+    complain(
+      context,
+      ['meter', 'driver'],
+      `meter driver ${meter.driver} does not go with capture driver ${capture.driver}`,
+      `Allowed with it: ${isSimulated ? 'simulated' : 'scpi'}, or no meter.`,
+    )
+  }
+  if (meter?.driver === 'scpi' && meter.port === undefined) {
+    complain(
+      context,
+      ['meter'],
+      'meter driver scpi has no port',
+      'Add port: /dev/ttyUSB0 or COM3, as the system names it.',
+    )
+  }
+  if (meter?.driver === 'simulated' && meter.port !== undefined) {
+    complain(context, ['meter', 'port'], 'a simulated meter has no port', 'Leave port out.')
+  }
+  if (faults !== undefined && !isSimulated) {
+    complain(
+      context,
+      ['faults'],
+      `faults do not go with capture driver ${capture.driver}`,
+      'Leave faults out: only the simulated vehicle can be given faults.',
+    )
+  }
+  const devices = [
+    { field: 'capture', device: capture.device, driver: capture.driver, isNamed: capture.driver === 'pulse' },
+    { field: 'player', device: player.device, driver: player.driver, isNamed: player.driver === 'computer' },
+  ]
+  for (const { field, device, driver, isNamed } of devices) {
+    if (device === undefined || isNamed) continue
+    complain(context, [field, 'device'], `${field} driver ${driver} has no device`, 'Leave device out.')
+  }
+}
+
+function checkInputs({ inputs, meter, patches = [] }: Fields, context: Context): void {
+  const count = inputCountOf(inputs)
+  const has = `the rig has ${count === 1 ? 'one input' : `inputs 1 to ${count}`}`
+  if (meter && meter.across_input > count) {
+    complain(
+      context,
+      ['meter', 'across_input'],
+      `meter is across input ${meter.across_input}, which is not there`,
+      `Allowed: ${has}.`,
+    )
+  }
+  const takenBy = new Map<number, string>()
+  patches.forEach((patch, index) => {
+    const at = ['patches', index]
+    if (patches.findIndex((other) => other.name.toLowerCase() === patch.name.toLowerCase()) < index) {
+      complain(
+        context,
+        [...at, 'name'],
+        `patch name "${patch.name}" is given twice`,
+        'Give each patch a name of its own.',
+      )
+    }
+    const leads = Object.entries(patch.leads)
+    if (leads.length === 0) {
+      complain(context, [...at, 'leads'], `patch "${patch.name}" has no leads`, 'Add input: output, or take it out.')
+    }
+    for (const [input, output] of leads) {
+      if (Number(input) > count) {
+        complain(
+          context,
+          [...at, 'leads', input],
+          `patch "${patch.name}" uses input ${input}, which is not there`,
+          `Allowed: ${has}.`,
+        )
+      }
+      const other = takenBy.get(output)
+      if (other !== undefined) {
+        complain(
+          context,
+          [...at, 'leads', input],
+          `output ${output} stands twice in the patches, already in "${other}"`,
+          'Give each output one lead.',
+        )
+      }
+      takenBy.set(output, patch.name)
+    }
+  })
+}

@@ -1,0 +1,36 @@
+import { expect, test } from 'vitest'
+import type { Limits } from '../../src/job/job.js'
+import { PROFILE_NAMES, PROFILES } from '../../src/job/limits.js'
+
+test('every profile carries its own name', () => {
+  for (const name of PROFILE_NAMES) expect(PROFILES[name].profile).toBe(name)
+})
+
+// A pin: these are what the project calls standard; nothing outside it says so. A change moves verdicts.
+test('the standard limits are as documented', () => {
+  expect(PROFILES.standard).toEqual({
+    profile: 'standard',
+    levelToleranceDb: 1,
+    pairBalanceDbMax: 0.5,
+    flatnessDbMax: 1,
+    delayToleranceS: 0.0001,
+    thdPctMax: 0.1,
+    thdNPctMax: 0.3,
+    noiseDbvMax: -75,
+    noiseDbvAMax: -80,
+    humDbvMax: -80,
+    crosstalkDbMax: -50,
+    deadDbBelow: 30,
+    meterAgreementDbMax: 0.3,
+  })
+})
+
+test('fine is nowhere looser than standard, and coarse nowhere stricter', () => {
+  // A higher value is looser for every limit: tolerances and maxima in dB, %, s or dBV.
+  const { fine, standard, coarse } = PROFILES
+  const names = Object.keys(standard).filter((name) => name !== 'profile') as Exclude<keyof Limits, 'profile'>[]
+  for (const name of names) {
+    expect(fine[name], name).toBeLessThanOrEqual(standard[name])
+    expect(coarse[name], name).toBeGreaterThanOrEqual(standard[name])
+  }
+})
