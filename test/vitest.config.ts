@@ -1,0 +1,41 @@
+/**
+ * How the tests run. It lies here and not at the top, so it has to be named: `vitest --config test/vitest.config.ts`,
+ * as `npm test` does.
+ *
+ * Live tests play in real time. They come last, one at a time, so that nothing takes the processor from them.
+ */
+import { fileURLToPath } from 'node:url'
+import { defineConfig } from 'vitest/config'
+
+export default defineConfig({
+  root: fileURLToPath(new URL('..', import.meta.url)),
+  test: {
+    // A whole run wants some hundred megabytes: two at a time, however many cores there are.
+    maxWorkers: 2,
+    projects: [
+      {
+        extends: true,
+        test: {
+          name: 'unit',
+          include: ['test/**/*.test.ts'],
+          exclude: ['test/live/**'],
+          testTimeout: 30_000,
+          hookTimeout: 30_000,
+          sequence: { groupOrder: 0 },
+        },
+      },
+      {
+        extends: true,
+        test: {
+          name: 'live',
+          include: ['test/live/**/*.test.ts'],
+          // The track alone lasts about 40 s.
+          testTimeout: 180_000,
+          hookTimeout: 60_000,
+          fileParallelism: false,
+          sequence: { groupOrder: 1 },
+        },
+      },
+    ],
+  },
+})
