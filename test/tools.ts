@@ -1,0 +1,49 @@
+/**
+ * Tools of the operating system that some tests need.
+ *
+ * In CI a missing tool fails the test; elsewhere the test is skipped and says which package it waits for.
+ */
+import { accessSync, constants } from 'node:fs'
+import { delimiter, join } from 'node:path'
+
+const PACKAGES = {
+  sox: 'sox',
+  ffmpeg: 'ffmpeg',
+  ffprobe: 'ffmpeg',
+  socat: 'socat',
+  pulseaudio: 'pulseaudio',
+  parec: 'pulseaudio-utils',
+  pacat: 'pulseaudio-utils',
+  pactl: 'pulseaudio-utils',
+} as const
+
+export type Tool = keyof typeof PACKAGES
+
+/** Those of the tools that are not on PATH. */
+export function missingTools(...tools: readonly Tool[]): Tool[] {
+  const folders = (process.env['PATH'] ?? '').split(delimiter).filter((folder) => folder !== '')
+  return tools.filter((tool) => !folders.some((folder) => isExecutable(join(folder, tool))))
+}
+
+/**
+ * Call it first in a test: `test('…', (context) => { needsTool(context, 'sox'); … })`.
+ *
+ * @throws Error in CI when a tool is missing; elsewhere the test ends here as skipped
+ */
+export function needsTool(context: { skip(note?: string): void }, ...tools: readonly Tool[]): void {
+  const missing = missingTools(...tools)
+  if (missing.length === 0) return
+  const packages = [...new Set(missing.map((tool) => PACKAGES[tool]))].join(' ')
+  const says = `needs ${missing.join(', ')}: install the Debian package ${packages}`
+  if (process.env['CI']) throw new Error(says)
+  context.skip(says)
+}
+
+function isExecutable(path: string): boolean {
+  try {
+    accessSync(path, constants.X_OK)
+    return true
+  } catch {
+    return false
+  }
+}
