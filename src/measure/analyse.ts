@@ -1,0 +1,68 @@
+/** Everything that one input of a take tells, in one pass over its samples: the unit of work that runs in parallel. */
+import { planOf, sizeFor } from '../dsp/fft.js'
+import { SWEEP, sectionsOf } from '../stimulus/layout.js'
+import type { InputAnalysis, Located } from './analysis.js'
+import { excessPhaseOf } from './excess-phase.js'
+import { readNoise } from './noise-reading.js'
+import { readTone } from './tone-reading.js'
+import { type SweepReference, transferOf } from './transfer.js'
+
+/** Let a section settle, and stop before it ends: other outputs' latency must not push its edges in. */
+const SETTLE_S = 0.2
+const LEAVE_S = 0.1
+/** The silence starts later: the marker dies away, and an interface may take a moment to mute. */
+const SILENCE_SETTLE_S = 0.8
+/** The capture's full scale, less a few codes of a 16-bit word: where a converter stops. */
+const CLIPPED_FS = 1 - 2 ** -13
+
+/** Makes what every input needs, while there is still time: transforms of a take's usual sizes. */
+export function prepare(sampleRateHz: number): void {
+  const sweepSize = sizeFor(Math.ceil((SWEEP.durationS + SWEEP.tailS) * sampleRateHz))
+  for (const size of [sweepSize, sweepSize / 2, sweepSize / 4]) planOf(size)
+}
+
+/**
+ * @param channel samples of one input, whole take
+ * @param reference the sweeps as this take should hold them
+ */
+export function analyseInput(channel: Float32Array, located: Located, reference: SweepReference): InputAnalysis {
+  const { samplesPerS, startSample } = located
+  const stretch = (startS: number, endS: number): Float32Array =>
+    channel.subarray(
+      Math.max(0, Math.round(startSample + startS * samplesPerS)),
+      Math.min(channel.length, Math.round(startSample + endS * samplesPerS)),
+    )
+  const sections = sectionsOf()
+  const inside = (kind: string, settleS: number): Float32Array => {
+    const { startS, durationS } = sections.find((section) => section.kind === kind)!
+    return stretch(startS + settleS, startS + durationS - LEAVE_S)
+  }
+
+  const transfer = transferOf(channel, reference)
+  const tones = sections
+    .filter(({ kind }) => kind === 'tone')
+    .map(({ startS, durationS, tones: [{ freqHz }] }) =>
+      readTone(stretch(startS + SETTLE_S, startS + durationS - LEAVE_S), freqHz, samplesPerS),
+    )
+  const quiet = sections.find(({ kind }) => kind === 'quiet_tone')!
+  let [peakFs, clippedSampleCount] = [0, 0]
+  // Only what figures are read from: the staircase is there to clip.
+  for (const sample of stretch(
+    sections.find(({ kind }) => kind === 'silence')!.startS,
+    quiet.startS + quiet.durationS,
+  )) {
+    const magnitude = Math.abs(sample)
+    if (magnitude > peakFs) peakFs = magnitude
+    if (magnitude >= CLIPPED_FS) clippedSampleCount++
+  }
+  return {
+    transfer,
+    left: excessPhaseOf(transfer.leftRe, transfer.leftIm, transfer.leftError),
+    right: excessPhaseOf(transfer.rightRe, transfer.rightIm, transfer.rightError),
+    tones,
+    idle: readNoise(inside('silence', SILENCE_SETTLE_S), samplesPerS, null),
+    present: readNoise(inside('quiet_tone', SETTLE_S), samplesPerS, quiet.tones[0].freqHz),
+    clippedSampleCount,
+    peakFs,
+  }
+}

@@ -1,0 +1,228 @@
+/**
+ * Polarity and delay of a response: what is left of its phase when the minimum-phase part is taken off.
+ *
+ * The sign of the largest sample is wrong for band-limited outputs; the phase that a filter must have for its magnitude
+ * is not (Hilbert transform of the log magnitude; e.g. A. V. Oppenheim, R. W. Schafer, Discrete-Time Signal
+ * Processing, 1989, ch. 10; from memory). What remains is a delay and a sign. An all-pass in the way shows as lack of
+ * confidence.
+ */
+import type { ExcessPhase } from './analysis.js'
+import { GRID_HZ, gridIndex } from './grid.js'
+
+/** The passband: within this of the largest magnitude. */
+const PASSBAND_DB = 12
+/** Magnitudes further down than this are replaced by the slope above them. */
+const TRUSTED_DB = 45
+/** Width of a grid cell in ln f, and how many cells the magnitude goes on beyond the grid: 14 octaves. */
+const CELL = Math.log(GRID_HZ[1] / GRID_HZ[0])
+const BEYOND = 14 * 48
+
+/** Integral of ln coth |u / 2| over cell k: [k, k + 1] × CELL. Over all cells of both sides it comes to pi^2 / 2. */
+const KERNEL: Float64Array = Float64Array.from({ length: GRID_HZ.length + 2 * BEYOND }, (_, k) => {
+  // Near 0 the integrand is -ln(u / 2) + u^2 / 12: the first cell in closed form, the others by Simpson's rule.
+  if (k === 0) return CELL * (1 - Math.log(CELL / 2)) + CELL ** 3 / 36
+  const weight = (u: number): number => -Math.log(Math.tanh(u / 2))
+  const steps = k < 16 ? 8 : 2
+  let sum = 0
+  for (let i = 0; i <= steps; i++) {
+    sum += weight(CELL * (k + i / steps)) * (i === 0 || i === steps ? 1 : i % 2 === 1 ? 4 : 2)
+  }
+  return (sum * CELL) / steps / 3
+})
+
+/**
+ * @param re, im response on GRID_HZ
+ * @param error rms error of each point
+ * @returns null where too little of the response stands clear of its error
+ */
+export function excessPhaseOf(re: Float64Array, im: Float64Array, error: Float64Array): ExcessPhase | null {
+  const magnitude = Float64Array.from(re, (value, i) => Math.hypot(value, im[i]))
+  let largest = 0
+  magnitude.forEach((value, i) => {
+    // The outermost points belong to the sweep's own ends.
+    if (GRID_HZ[i] > 15 && GRID_HZ[i] < 20_500 && value > 10 * error[i] && value > largest) largest = value
+  })
+  if (largest === 0) return null
+  const floor = largest * 10 ** (-PASSBAND_DB / 20)
+  const band: number[] = []
+  magnitude.forEach((value, i) => {
+    if (value > floor && value > 10 * error[i] && GRID_HZ[i] > 15 && GRID_HZ[i] < 20_500) band.push(i)
+  })
+  if (band.length < 12) return null
+
+  const { phaseRad: minimumRad, delayU: shapeU } = minimumPhase(magnitude, error, largest)
+  const phasors = band.map((i) => {
+    const excess = Math.atan2(im[i], re[i]) - minimumRad[i]
+    return { freqHz: GRID_HZ[i], c: Math.cos(excess), s: Math.sin(excess) }
+  })
+  const highHz = phasors.at(-1)!.freqHz
+  const lowHz = phasors[0].freqHz
+  const centreHz = Math.sqrt(highHz * lowHz)
+
+  /** Mean of the phasors when a delay is taken off: 1 where all stand at phase 0, -1 at half a turn. */
+  const agreement = (delayS: number): number => {
+    let sum = 0
+    for (const { freqHz, c, s } of phasors) {
+      const turn = 2 * Math.PI * freqHz * delayS
+      sum += c * Math.cos(turn) - s * Math.sin(turn)
+    }
+    return sum / phasors.length
+  }
+
+  // Far around where a few steps reach, else near the envelope's delay.
+  const reachS = Math.max(0.06, 2 / centreHz)
+  const stepS = 1 / (10 * highHz)
+  const isWide = reachS / stepS < 2000
+  const best = isWide
+    ? scanned(phasors, 0, reachS, stepS)
+    : scanned(phasors, roughDelay(phasors, reachS), Math.max(0.0015, 1.5 / centreHz), stepS)
+  const delayS = sharpened(agreement, best.delayS, stepS, best.sign)
+  const value = agreement(delayS)
+
+  // Phase left over turns into delay by the spread of frequencies; neighbours are alike, a quarter octave is one value.
+  let squareHz = 0
+  let residual = 0
+  for (const { freqHz, c, s } of phasors) {
+    squareHz += freqHz * freqHz
+    const turn = 2 * Math.PI * freqHz * delayS
+    residual += (s * Math.cos(turn) + c * Math.sin(turn)) ** 2
+  }
+  const rmsHz = Math.sqrt(squareHz / phasors.length)
+  const phaseRad = Math.sqrt(residual / phasors.length)
+  return {
+    delayS,
+    delayU: Math.hypot((2 * phaseRad) / (2 * Math.PI * rmsHz) / Math.sqrt(phasors.length / 12), shapeU),
+    sign: value >= 0 ? 1 : -1,
+    confidence: Math.abs(value),
+    rival: best.rival,
+  }
+}
+
+type Phasors = readonly { readonly freqHz: number; readonly c: number; readonly s: number }[]
+
+/**
+ * Sums of all phasors as a delay is taken off in equal steps. Turning each by a fixed angle a step costs no sine.
+ * @returns real and imaginary part of the sum for each step, interleaved
+ */
+function sweepDelays(phasors: Phasors, startS: number, stepS: number, count: number): Float64Array {
+  const sums = new Float64Array(2 * count)
+  for (const { freqHz, c, s } of phasors) {
+    const start = 2 * Math.PI * freqHz * startS
+    const turn = 2 * Math.PI * freqHz * stepS
+    const [stepRe, stepIm] = [Math.cos(turn), Math.sin(turn)]
+    let re = c * Math.cos(start) - s * Math.sin(start)
+    let im = s * Math.cos(start) + c * Math.sin(start)
+    for (let k = 0; k < count; k++) {
+      sums[2 * k] += re
+      sums[2 * k + 1] += im
+      const next = re * stepRe - im * stepIm
+      im = im * stepRe + re * stepIm
+      re = next
+    }
+  }
+  return sums
+}
+
+/** Delay of the envelope: the largest magnitude of the sum, whatever its sign; low part of the band first. */
+function roughDelay(phasors: Phasors, reachS: number): number {
+  const low = phasors.filter(({ freqHz }) => freqHz < 16 * phasors[0].freqHz)
+  const highest = (some: Phasors, centreS: number, spanS: number): number => {
+    const stepS = 1 / (6 * some.at(-1)!.freqHz)
+    const sums = sweepDelays(some, centreS - spanS, stepS, Math.ceil((2 * spanS) / stepS) + 1)
+    let best = 0
+    for (let k = 1; k < sums.length / 2; k++) {
+      if (Math.hypot(sums[2 * k], sums[2 * k + 1]) > Math.hypot(sums[2 * best], sums[2 * best + 1])) best = k
+    }
+    return centreS - spanS + best * stepS
+  }
+  const coarse = highest(low, 0, reachS)
+  return highest(phasors, coarse, 1 / low.at(-1)!.freqHz)
+}
+
+/** The best agreement with either sign around a delay, and the best with the other sign. */
+function scanned(
+  phasors: Phasors,
+  centreS: number,
+  reachS: number,
+  stepS: number,
+): { delayS: number; sign: 1 | -1; rival: number } {
+  const sums = sweepDelays(phasors, centreS - reachS, stepS, Math.ceil((2 * reachS) / stepS) + 1)
+  let [highest, lowest] = [0, 0]
+  for (let k = 1; k < sums.length / 2; k++) {
+    if (sums[2 * k] > sums[2 * highest]) highest = k
+    if (sums[2 * k] < sums[2 * lowest]) lowest = k
+  }
+  const isPositive = sums[2 * highest] >= -sums[2 * lowest]
+  return {
+    delayS: centreS - reachS + (isPositive ? highest : lowest) * stepS,
+    sign: isPositive ? 1 : -1,
+    rival: (isPositive ? -sums[2 * lowest] : sums[2 * highest]) / phasors.length,
+  }
+}
+
+/** Highest point near a delay by bisection of the parabola through three points. */
+function sharpened(agreement: (delayS: number) => number, startS: number, startStepS: number, sign: number): number {
+  let [delayS, stepS] = [startS, startStepS]
+  for (let pass = 0; pass < 6; pass++) {
+    const [a, b, c] = [-1, 0, 1].map((k) => sign * agreement(delayS + k * stepS))
+    const bend = a - 2 * b + c
+    if (bend < 0) delayS += Math.max(-1, Math.min(1, (0.5 * (a - c)) / bend)) * stepS
+    stepS *= 0.3
+  }
+  return delayS
+}
+
+/**
+ * Phase (radians, on GRID_HZ) of the minimum-phase system with this magnitude, by Bode's gain-phase integral:
+ * phase(f0) = 1/pi × integral of (d ln M / du) ln coth |u / 2| du, u = ln(f / f0).
+ *
+ * On a logarithmic grid that is a sum over the slope of each cell. Where the magnitude isn't known it goes on as filters
+ * do: with the slope it had, or below the band like one coupling capacitor.
+ *
+ * Source: H. W. Bode, Network Analysis and Feedback Amplifier Design, 1945, ch. XIV (from memory).
+ */
+function minimumPhase(
+  magnitude: Float64Array,
+  error: Float64Array,
+  largest: number,
+): { phaseRad: Float64Array; delayU: number } {
+  const isTrusted = (i: number): boolean =>
+    magnitude[i] > largest * 10 ** (-TRUSTED_DB / 20) && magnitude[i] > 5 * error[i]
+  const [bottom, top] = [gridIndex(12), gridIndex(20_500)]
+  let first = magnitude.indexOf(largest)
+  let last = first
+  while (first > bottom && isTrusted(first - 1)) first--
+  while (last < top && isTrusted(last + 1)) last++
+
+  const slopeOver = (from: number, to: number): number =>
+    Math.log(magnitude[to] / magnitude[from]) / (CELL * (to - from))
+  // A third of an octave: long enough to be a slope, short enough to be the last one.
+  const span = Math.max(4, Math.min(16, Math.floor((last - first) / 4)))
+  const lowSlope = slopeOver(first, first + span)
+  const highSlope = last < top ? Math.min(0, slopeOver(last - span, last)) : 0
+  // One coupling capacitor far above its corner: d ln M / du = (fc / f)^2.
+  const isCoupling = first === bottom && lowSlope > 0 && lowSlope < 0.3
+  const cornerHz = isCoupling ? Math.sqrt(GRID_HZ[first] * GRID_HZ[first + span]) * Math.sqrt(lowSlope) : 0
+  const slopeAt = (cell: number): number => {
+    if (cell >= first && cell < last) return slopeOver(cell, cell + 1)
+    if (cell >= last) return highSlope
+    if (!isCoupling) return first > bottom || lowSlope >= 0.3 ? lowSlope : 0
+    const square = (cornerHz / (GRID_HZ[0] * Math.exp(CELL * (cell + 0.5)))) ** 2
+    return square / (1 + square)
+  }
+  const slopes = Float64Array.from({ length: GRID_HZ.length + 2 * BEYOND }, (_, j) => slopeAt(j - BEYOND))
+  // A slope that is off by d beyond the last point turns the phase by 2 d f / (pi f_last): a delay of d / (pi^2 f_last).
+  // It is known no better than it changes on the way; five times that covers digital filters, which end in a zero at
+  // half their rate (tried). A band limit made by one is off by up to a tenth of a sample at 48 kHz besides.
+  const slopeU = last < top ? 5 * Math.abs(highSlope - slopeOver(last - 2 * span, last - span)) : 0
+  const digitalU = first > bottom || last < top ? 2.5e-6 : 0
+  const phaseRad = Float64Array.from(GRID_HZ, (_, i) => {
+    let sum = 0
+    for (let j = 0; j < slopes.length; j++) {
+      const cell = j - BEYOND - i
+      sum += slopes[j] * KERNEL[cell >= 0 ? cell : -1 - cell]
+    }
+    return sum / Math.PI
+  })
+  return { phaseRad, delayU: Math.hypot(slopeU / (Math.PI ** 2 * GRID_HZ[last]), digitalU) }
+}

@@ -1,0 +1,113 @@
+/**
+ * The response of an output to the sides that it hears, and the mask that its map entry asks for.
+ *
+ * dB re the reference frequency, smoothed over a twelfth of an octave (power), 24 points an octave.
+ */
+import type { OutputSpec } from '../job/job.js'
+import type { Transfer } from './analysis.js'
+import { dbFromRelative } from './estimate.js'
+import { GRID_HZ, gridIndex } from './grid.js'
+
+export interface ResponseCurve {
+  readonly freqHz: readonly number[]
+  readonly levelDb: readonly number[]
+  /** Expanded uncertainty of each point from noise, dB. */
+  readonly uDb: readonly number[]
+  readonly referenceHz: number
+}
+
+export interface Mask {
+  readonly minDb: readonly (number | null)[]
+  readonly maxDb: readonly (number | null)[]
+}
+
+const SMOOTHING_REACH = 2
+/** Lowest level that is worth a point; nothing is read below it. */
+const BOTTOM_DB = -120
+
+export function responseOf(transfer: Transfer, spec: OutputSpec): ResponseCurve {
+  const { leftRe, leftIm, rightRe, rightIm, leftError, rightError } = transfer
+  const [l, r] = [spec.leftGain, spec.rightGain]
+  const power = GRID_HZ.map((_, i) => (leftRe[i] * l + rightRe[i] * r) ** 2 + (leftIm[i] * l + rightIm[i] * r) ** 2)
+  const error = GRID_HZ.map((_, i) => Math.hypot(leftError[i] * l, rightError[i] * r))
+  const smooth = (i: number): number => {
+    let [sum, count] = [0, 0]
+    for (let k = Math.max(0, i - SMOOTHING_REACH); k <= Math.min(power.length - 1, i + SMOOTHING_REACH); k++) {
+      sum += power[k]
+      count++
+    }
+    return sum / count
+  }
+  const reference = smooth(gridIndex(spec.referenceHz))
+  const indices: number[] = []
+  for (let i = gridIndex(20); i <= gridIndex(20_000); i += 2) indices.push(i)
+  return {
+    freqHz: indices.map((i) => GRID_HZ[i]),
+    levelDb: indices.map((i) => Math.max(BOTTOM_DB, 10 * Math.log10(smooth(i) / reference))),
+    uDb: indices.map((i) => dbFromRelative((2 * error[i]) / Math.sqrt(smooth(i)))),
+    referenceHz: spec.referenceHz,
+  }
+}
+
+/** Corner points of a limit: frequency and dB, joined by straight lines over log frequency. */
+type Points = readonly (readonly [freqHz: number, levelDb: number])[]
+
+/**
+ * Limits for a response: flat within the tolerance from an octave inside each corner, room for any usual filter around
+ * it, and clearly down outside. The audio band's own ends may fall by 3 dB below 25 Hz and above 16 kHz.
+ */
+export function maskFor(spec: OutputSpec, toleranceDb: number, freqHz: readonly number[]): Mask {
+  const { lowHz, highHz } = spec
+  const lowPoints: Points =
+    lowHz === null
+      ? [
+          [19.9, -3],
+          [25, -toleranceDb],
+        ]
+      : [
+          [0.9 * lowHz, -7 - toleranceDb],
+          [Math.min(2 * lowHz, spec.referenceHz), -toleranceDb],
+        ]
+  const highPoints: Points =
+    highHz === null
+      ? [
+          [16_000, -toleranceDb],
+          [20_100, -3],
+        ]
+      : [
+          [Math.max(highHz / 2, spec.referenceHz), -toleranceDb],
+          [highHz / 0.9, -7 - toleranceDb],
+        ]
+  const lowOuter: Points =
+    lowHz === null
+      ? []
+      : [
+          [lowHz / 4, -10],
+          [lowHz / 2, -3],
+          [lowHz, toleranceDb],
+        ]
+  const highOuter: Points =
+    highHz === null
+      ? []
+      : [
+          [highHz, toleranceDb],
+          [2 * highHz, -3],
+          [4 * highHz, -10],
+        ]
+  const min = [...lowPoints, ...highPoints]
+  const max: Points = [...lowOuter, [spec.referenceHz, toleranceDb], ...highOuter]
+  return {
+    minDb: freqHz.map((hz) => (hz < min[0][0] || hz > min.at(-1)![0] ? null : along(min, hz))),
+    maxDb: freqHz.map((hz) => along(max, hz)),
+  }
+}
+
+/** Value of a limit at a frequency; beyond its ends it goes on level. */
+function along(points: Points, freqHz: number): number {
+  if (freqHz <= points[0][0]) return points[0][1]
+  for (let k = 1; k < points.length; k++) {
+    const [[fromHz, fromDb], [toHz, toDb]] = [points[k - 1], points[k]]
+    if (freqHz <= toHz) return fromDb + ((toDb - fromDb) * Math.log(freqHz / fromHz)) / Math.log(toHz / fromHz)
+  }
+  return points.at(-1)![1]
+}

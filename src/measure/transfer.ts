@@ -1,0 +1,250 @@
+/**
+ * Response of an input to both source sides, from the two sweeps.
+ *
+ * The sweep that was played is computed again on the capture's own clock, so nothing is resampled: a clock offset, or a
+ * capture at another rate, is in the reference. The impulse response is then cut to its linear part; the harmonics of
+ * the sweep lie before it (L ln n) and fall outside.
+ */
+import { complexSpectrum, inverseComplex, realSpectrum, sizeFor } from '../dsp/fft.js'
+import { SWEEP, sectionStartS, sweepAt } from '../stimulus/layout.js'
+import type { Located, Transfer } from './analysis.js'
+import { GRID_HZ } from './grid.js'
+
+/** The linear response is looked for up to this far from the place where the track says it is. */
+const LATENCY_S = 0.1
+const WINDOW_BEFORE_S = 0.02
+const WINDOW_AFTER_S = 0.48
+/** A stretch after the response and before the harmonics, where only noise is left. */
+const QUIET_FROM_S = 0.62
+
+/** What all inputs of a take share: for both sweeps, what turns the spectrum of a capture into a response. */
+export interface SweepReference {
+  readonly size: number
+  readonly samplesPerS: number
+  readonly sides: readonly { readonly firstSample: number; readonly inverse: Float64Array }[]
+  /** Room for the large transforms, used anew for each input. */
+  readonly room: {
+    readonly taken: Float64Array
+    readonly left: Float64Array
+    readonly right: Float64Array
+    readonly impulse: Float64Array
+  }
+}
+
+export function sweepReference(located: Located): SweepReference {
+  const { samplesPerS, startSample } = located
+  const lengthS = SWEEP.durationS + SWEEP.tailS
+  const size = sizeFor(Math.ceil(lengthS * samplesPerS))
+  const sides = (['sweep_left', 'sweep_right'] as const).map((kind) => {
+    const at = startSample + sectionStartS(kind) * samplesPerS
+    // The room in front lets a response come earlier than located, as it does when a slow output set the place.
+    const firstSample = Math.floor(at)
+    const samples = new Float64Array(Math.ceil(SWEEP.durationS * samplesPerS) + 2)
+    for (let n = 0; n < samples.length; n++) {
+      samples[n] = SWEEP.peakFs * sweepAt((firstSample + n - at) / samplesPerS)
+    }
+    return { firstSample, inverse: inverseOf(realSpectrum(samples, size), samplesPerS / size) }
+  })
+  const room = {
+    taken: new Float64Array(size),
+    left: new Float64Array(2 * size),
+    right: new Float64Array(2 * size),
+    impulse: new Float64Array(2 * size),
+  }
+  return { size, samplesPerS, sides, room }
+}
+
+/**
+ * @param channel one input of the take
+ * @returns responses on GRID_HZ
+ */
+export function transferOf(channel: Float32Array, reference: SweepReference): Transfer {
+  const { size, samplesPerS, room } = reference
+  const lengthSamples = Math.floor((SWEEP.durationS + SWEEP.tailS) * samplesPerS)
+  const [left, right] = reference.sides.map(({ firstSample, inverse }, side) => {
+    const { taken } = room
+    const from = Math.max(0, firstSample)
+    taken.fill(0)
+    taken.set(channel.subarray(from, Math.min(channel.length, firstSample + lengthSamples)), from - firstSample)
+    const spectrum = realSpectrum(taken, size, side === 0 ? room.left : room.right)
+    for (let k = 0; k < spectrum.length; k += 2) {
+      const [a, b, c, d] = [spectrum[k], spectrum[k + 1], inverse[k], inverse[k + 1]]
+      spectrum[k] = a * c - b * d
+      spectrum[k + 1] = a * d + b * c
+    }
+    return spectrum
+  })
+
+  // Left and right together in one transform: left comes back as the real part, right as the imaginary one.
+  // It goes into the room of the left spectrum: each bin is read before it is written, and the mirrored half is free.
+  const both = room.left
+  for (let k = 0; k <= size / 2; k++) {
+    const [a, b, c, d] = [left[2 * k], left[2 * k + 1], right[2 * k], right[2 * k + 1]]
+    both[2 * k] = a - d
+    both[2 * k + 1] = b + c
+    if (k > 0 && k < size / 2) {
+      both[2 * (size - k)] = a + d
+      both[2 * (size - k) + 1] = c - b
+    }
+  }
+  const impulse = inverseComplex(both, room.impulse)
+  const centre = centreOf(impulse, Math.round(LATENCY_S * samplesPerS))
+  const linear = onGrid(windowed(impulse, centre, samplesPerS), centre, samplesPerS)
+  const quietAt = centre + Math.round(QUIET_FROM_S * samplesPerS)
+  const quiet = onGrid(windowed(impulse, quietAt, samplesPerS), quietAt, samplesPerS)
+  return {
+    freqHz: GRID_HZ,
+    leftRe: linear.leftRe,
+    leftIm: linear.leftIm,
+    rightRe: linear.rightRe,
+    rightIm: linear.rightIm,
+    leftError: errorOf(quiet.leftRe, quiet.leftIm),
+    rightError: errorOf(quiet.rightRe, quiet.rightIm),
+  }
+}
+
+/** One over the spectrum that was played, held to the band in which the sweep has energy. */
+function inverseOf(played: Float64Array, binHz: number): Float64Array {
+  const topHz = Math.min(SWEEP.freqHzEnd, 0.495 * binHz * (played.length - 2))
+  const out = new Float64Array(played.length)
+  for (let k = Math.ceil(1 / binHz); k * binHz < topHz; k++) {
+    const freqHz = k * binHz
+    const gain = 1 - edge(freqHz, 0.985 * topHz, topHz)
+    const [c, d] = [played[2 * k], played[2 * k + 1]]
+    const scale = gain / (c * c + d * d)
+    const low = lowEdge(freqHz)
+    out[2 * k] = scale * (low.re * c + low.im * d)
+    out[2 * k + 1] = scale * (low.im * c - low.re * d)
+  }
+  return out
+}
+
+/**
+ * Fourth-order Butterworth high-pass at 8 Hz, under the sweep's start. Being causal, it rings after the response, where
+ * the window is long, and not before it; what it does inside the band is divided out again on the grid.
+ */
+function lowEdge(freqHz: number): { re: number; im: number } {
+  const x = freqHz / 8
+  let [re, im] = [x ** 4, 0]
+  for (const damping of [2 * Math.cos(Math.PI / 8), 2 * Math.cos((3 * Math.PI) / 8)]) {
+    // Divide by (j x)^2 + damping j x + 1; the numerator (j x)^4 is real.
+    const [c, d] = [1 - x * x, damping * x]
+    const power = c * c + d * d
+    ;[re, im] = [(re * c + im * d) / power, (im * c - re * d) / power]
+  }
+  return { re, im }
+}
+
+/** 0 below the first frequency, 1 above the second, a raised cosine between. */
+function edge(freqHz: number, lowHz: number, highHz: number): number {
+  if (freqHz <= lowHz) return 0
+  if (freqHz >= highHz) return 1
+  return 0.5 - 0.5 * Math.cos((Math.PI * (freqHz - lowHz)) / (highHz - lowHz))
+}
+
+/** Sample of the largest magnitude of either side within reach of the origin; negative when it is early. */
+function centreOf(impulse: Float64Array, reach: number): number {
+  const size = impulse.length / 2
+  let best = 0
+  let largest = -1
+  for (let n = -reach; n <= reach; n++) {
+    const at = 2 * ((n + size) % size)
+    const magnitude = Math.max(Math.abs(impulse[at]), Math.abs(impulse[at + 1]))
+    if (magnitude > largest) {
+      largest = magnitude
+      best = n
+    }
+  }
+  return best
+}
+
+/** A stretch of both impulse responses around a sample, with soft ends, its sample 0 at the centre, ready to transform. */
+function windowed(impulse: Float64Array, centre: number, samplesPerS: number): Float64Array {
+  const total = impulse.length / 2
+  const before = Math.round(WINDOW_BEFORE_S * samplesPerS)
+  const after = Math.round(WINDOW_AFTER_S * samplesPerS)
+  const fade = Math.round(0.25 * after)
+  const size = 2 * sizeFor(before + after)
+  const out = new Float64Array(2 * size)
+  for (let n = -before; n < after; n++) {
+    const gain =
+      n < -before / 2
+        ? 0.5 - 0.5 * Math.cos((2 * Math.PI * (n + before)) / before)
+        : n > after - fade
+          ? 0.5 - 0.5 * Math.cos((Math.PI * (after - n)) / fade)
+          : 1
+    const from = 2 * ((centre + n + 2 * total) % total)
+    const to = 2 * ((n + size) % size)
+    out[to] = gain * impulse[from]
+    out[to + 1] = gain * impulse[from + 1]
+  }
+  return out
+}
+
+interface Sides {
+  readonly leftRe: Float64Array
+  readonly leftIm: Float64Array
+  readonly rightRe: Float64Array
+  readonly rightIm: Float64Array
+}
+
+/** Spectra of both sides read at the grid's frequencies; phases refer to the origin, not to the centre. */
+function onGrid(samples: Float64Array, centre: number, samplesPerS: number): Sides {
+  const spectrum = complexSpectrum(samples)
+  const size = samples.length / 2
+  const binHz = samplesPerS / size
+  const sides = [0, 1].map(() => [new Float64Array(GRID_HZ.length), new Float64Array(GRID_HZ.length)])
+  const at = (bin: number, side: number, part: number): number => {
+    // One transform of left + i right; its even part is the left spectrum, its odd part the right one.
+    const [k, m] = [2 * ((bin + size) % size), 2 * ((size - bin) % size)]
+    const [zr, zi, yr, yi] = [spectrum[k], spectrum[k + 1], spectrum[m], spectrum[m + 1]]
+    if (side === 0) return part === 0 ? 0.5 * (zr + yr) : 0.5 * (zi - yi)
+    return part === 0 ? 0.5 * (zi + yi) : 0.5 * (yr - zr)
+  }
+  GRID_HZ.forEach((freqHz, i) => {
+    const place = freqHz / binHz
+    const bin = Math.floor(place)
+    const turn = (-2 * Math.PI * freqHz * centre) / samplesPerS
+    const low = lowEdge(freqHz)
+    const lowPower = low.re * low.re + low.im * low.im
+    const c = (Math.cos(turn) * low.re + Math.sin(turn) * low.im) / lowPower
+    const s = (Math.sin(turn) * low.re - Math.cos(turn) * low.im) / lowPower
+    for (const side of [0, 1]) {
+      const [re, im] = [0, 1].map((part) =>
+        cubic(
+          place - bin,
+          at(bin - 1, side, part),
+          at(bin, side, part),
+          at(bin + 1, side, part),
+          at(bin + 2, side, part),
+        ),
+      )
+      sides[side][0][i] = re * c - im * s
+      sides[side][1][i] = im * c + re * s
+    }
+  })
+  return { leftRe: sides[0][0], leftIm: sides[0][1], rightRe: sides[1][0], rightIm: sides[1][1] }
+}
+
+/** Cubic through four equally spaced values (Lagrange), t from 0 to 1 between the middle two. */
+function cubic(t: number, before: number, first: number, second: number, after: number): number {
+  return (
+    (-t * (t - 1) * (t - 2) * before) / 6 +
+    ((t + 1) * (t - 1) * (t - 2) * first) / 2 -
+    ((t + 1) * t * (t - 2) * second) / 2 +
+    ((t + 1) * t * (t - 1) * after) / 6
+  )
+}
+
+/** Rms of the noise in each grid point, smoothed over a third of an octave to be a level and not a sample. */
+function errorOf(re: Float64Array, im: Float64Array): Float64Array {
+  const reach = 8
+  return Float64Array.from(re, (_, i) => {
+    let [sum, count] = [0, 0]
+    for (let k = Math.max(0, i - reach); k <= Math.min(re.length - 1, i + reach); k++) {
+      sum += re[k] * re[k] + im[k] * im[k]
+      count++
+    }
+    return Math.sqrt(sum / count)
+  })
+}
