@@ -3,11 +3,16 @@
 const MINUS = '\u2212'
 
 /** A number with fixed decimals and a real minus sign. */
-export const plain = (value: number, decimals: number): string => value.toFixed(decimals).replace('-', MINUS)
+export function plain(value: number, decimals: number): string {
+  const digits = Math.abs(value).toFixed(decimals)
+  return value < 0 && Number(digits) !== 0 ? MINUS + digits : digits
+}
 
-/** A difference: always with its sign. */
-export const signed = (value: number, decimals: number): string =>
-  `${Number(value.toFixed(decimals)) >= 0 ? '+' : ''}${plain(value, decimals)}`
+/** A difference: with its sign, unless it rounds to nothing. */
+export function signed(value: number, decimals: number): string {
+  const digits = plain(value, decimals)
+  return value > 0 && Number(digits) !== 0 ? `+${digits}` : digits
+}
 
 export function inVolts(vrms: number): string {
   if (vrms >= 10) return `${vrms.toFixed(1)} V`

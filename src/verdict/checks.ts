@@ -1,0 +1,341 @@
+/**
+ * Holds each figure of an output against the job's limit.
+ *
+ * A check passes or fails only where the figure is further from the limit than its expanded uncertainty (k = 2); between,
+ * it is unsure and says what would settle it. Decision rule: JCGM 106:2012 with a guard band of the whole U.
+ */
+import type { Job, OutputSpec } from '../job/job.js'
+import type { Estimate } from '../measure/estimate.js'
+import type { OutputMeasures } from '../measure/outputs.js'
+import { maskFor } from '../measure/response.js'
+import { dbFromRatio } from '../units/level.js'
+import { inDb, inDbv, inHz, inMs, inPct, inVolts, listed } from '../units/words.js'
+import type { Check, Figure, UNITS, Verdict } from './result.js'
+
+type Unit = (typeof UNITS)[number]
+
+export interface Limit {
+  readonly min?: number
+  readonly max?: number
+}
+
+/** The guarded decision. A figure that is only "at most" can pass a limit, never fail it. */
+export function held(value: number, u: number, limit: Limit, isAtMost = false): Verdict {
+  const { min = Number.NEGATIVE_INFINITY, max = Number.POSITIVE_INFINITY } = limit
+  if (value + u <= max && value - u >= min) return 'pass'
+  if (!isAtMost && (value - u > max || value + u < min)) return 'fail'
+  return 'unsure'
+}
+
+/** The worst of several verdicts: one failure outweighs all, then one doubt. */
+export function worst(verdicts: readonly Verdict[]): Verdict {
+  if (verdicts.includes('fail')) return 'fail'
+  return verdicts.includes('unsure') ? 'unsure' : 'pass'
+}
+
+export const figureOf = (quantity: string, unit: Unit, from: Estimate | null): Figure | null =>
+  from && {
+    quantity,
+    value: Number.isFinite(from.value) ? from.value : null,
+    unit,
+    u: Number.isFinite(from.u) ? from.u : null,
+    isAtMost: from.isAtMost,
+    freqHz: from.freqHz,
+    method: from.method,
+  }
+
+/** Delay may be off by the limit, or by a twentieth of a period at the top of its band where that is longer. */
+export const delayLimitS = (spec: OutputSpec, toleranceS: number): number =>
+  Math.max(toleranceS, spec.highHz === null ? 0 : 0.05 / spec.highHz)
+
+/** Level against the map, dB. */
+export const levelDeviationDb = ({ levelVrms, spec }: OutputMeasures): number =>
+  dbFromRatio(levelVrms.value / spec.levelVrms)
+
+export function checksOf(one: OutputMeasures, job: Job): Check[] {
+  if (one.isDead) return [deadCheck(one)]
+  const { limits } = job
+  const quiet = 'Take it again with a lower pad, or with the rig known from its own check.'
+  return [
+    identityCheck(one, job),
+    levelCheck(one),
+    polarityCheck(one),
+    sidesCheck(one, job),
+    responseCheck(one, limits.flatnessDbMax),
+    delayCheck(one, limits.delayToleranceS),
+    limitCheck('thd', '%', one.thdPct, limits.thdPctMax, inPct, quiet),
+    limitCheck('thd+n', '%', one.thdNPct, limits.thdNPctMax, inPct, quiet),
+    limitCheck('noise', 'dBV', one.noiseDbv, limits.noiseDbvMax, inDbv, quiet),
+    limitCheck('noise A', 'dBV(A)', one.noiseADbv, limits.noiseDbvAMax, (v) => `${inDbv(v)}(A)`, quiet),
+    limitCheck('hum', 'dBV', one.humDbv, limits.humDbvMax, inDbv, quiet),
+  ]
+}
+
+const deadCheck = (one: OutputMeasures): Check => ({
+  name: 'level',
+  verdict: 'fail',
+  figure: figureOf('level', 'V', one.levelVrms),
+  expected: inVolts(one.spec.levelVrms),
+  measured: 'nothing but noise',
+  why: 'No signal that belongs to the track comes out of it.',
+})
+
+function identityCheck({ identity, spec, lead }: OutputMeasures, job: Job): Check {
+  const own = job.outputs.find(({ number }) => number === lead.outputNumber)!
+  const isOwn = identity.identifiedAs === lead.outputNumber
+  const risky = identity.alikeWith.filter((number) => !isSameEntry(own, job.outputs.find((o) => o.number === number)!))
+  const verdict: Verdict = risky.length > 0 ? 'unsure' : isOwn ? 'pass' : 'fail'
+  return {
+    name: 'identity',
+    verdict,
+    figure: null,
+    expected: `${own.number} ${own.label}`,
+    measured: isOwn ? `${own.number} ${own.label}` : `${spec.number} ${spec.label}`,
+    why:
+      verdict === 'unsure'
+        ? `It cannot be told from ${listed(risky)} by what the map says.`
+        : isOwn
+          ? ''
+          : `Its sides, band and level are those of ${spec.number} ${spec.label}.`,
+  }
+}
+
+/** Two entries between which a mix-up would change nothing that anyone hears. */
+export const isSameEntry = (a: OutputSpec, b: OutputSpec): boolean =>
+  a.leftGain === b.leftGain &&
+  a.rightGain === b.rightGain &&
+  a.lowHz === b.lowHz &&
+  a.highHz === b.highHz &&
+  a.faderGroup === b.faderGroup &&
+  a.levelVrms === b.levelVrms
+
+function levelCheck(one: OutputMeasures): Check {
+  const { levelVrms, spec } = one
+  const deviationDb = levelDeviationDb(one)
+  const uDb = dbFromRatio(1 + levelVrms.u / levelVrms.value)
+  const verdict = held(deviationDb, uDb, { min: -spec.levelToleranceDb, max: spec.levelToleranceDb })
+  return {
+    name: 'level',
+    verdict,
+    figure: figureOf('level', 'V', levelVrms),
+    expected: `${inVolts(spec.levelVrms)} ± ${spec.levelToleranceDb} dB at ${inHz(spec.referenceHz)}`,
+    measured: `${inVolts(levelVrms.value)} (${inDb(deviationDb)})`,
+    why:
+      verdict === 'pass'
+        ? ''
+        : verdict === 'fail'
+          ? `It is ${inDb(deviationDb)} from what the map says.`
+          : `The limit lies within the uncertainty of ± ${uDb.toFixed(2)} dB: calibrate the input against the meter.`,
+  }
+}
+
+function polarityCheck({ polarity, spec }: OutputMeasures): Check {
+  const words = { 1: 'normal', [-1]: 'inverted' } as const
+  const isRight = polarity?.sign === spec.polarity
+  const verdict: Verdict = !polarity?.isSure ? 'unsure' : isRight ? 'pass' : 'fail'
+  return {
+    name: 'polarity',
+    verdict,
+    figure: polarity && {
+      quantity: 'polarity',
+      value: polarity.sign,
+      unit: '',
+      u: null,
+      isAtMost: false,
+      freqHz: null,
+      method: 'excess phase over the passband/1',
+    },
+    expected: words[spec.polarity],
+    measured: polarity?.isSure ? words[polarity.sign] : 'not settled',
+    why:
+      verdict === 'pass'
+        ? ''
+        : verdict === 'fail'
+          ? `Its phase fits ${words[polarity!.sign]} by ${(100 * polarity!.confidence).toFixed(0)} %.`
+          : polarity
+            ? `Its phase fits no sign well (${(100 * polarity.confidence).toFixed(0)} %): an all-pass or a time-variant effect is in the way.`
+            : 'Too little signal stands clear of the noise.',
+  }
+}
+
+function sidesCheck(one: OutputMeasures, job: Job): Check {
+  const { spec, crosstalkDb, sideBalanceDb, sides, passband } = one
+  const max = job.limits.crosstalkDbMax
+  if (crosstalkDb) {
+    const side = Math.abs(spec.leftGain) > Math.abs(spec.rightGain) ? 'left' : 'right'
+    const verdict = held(crosstalkDb.value, crosstalkDb.u, { max }, crosstalkDb.isAtMost)
+    return {
+      name: 'crosstalk',
+      verdict,
+      figure: figureOf('crosstalk', 'dB', crosstalkDb),
+      expected: `${side} side alone, the other at ${inDb(max)} or less`,
+      measured: `${crosstalkDb.isAtMost ? 'at most ' : ''}${inDb(crosstalkDb.value)} at ${inHz(crosstalkDb.freqHz!)}`,
+      why:
+        verdict === 'pass'
+          ? ''
+          : sides === 'summed'
+            ? 'It hears both sides alike.'
+            : 'It hears the other side as well.',
+    }
+  }
+  const hearsBoth = spec.leftGain !== 0 && spec.rightGain !== 0
+  const balanceDb = sideBalanceDb?.value ?? 0
+  const limitDb = spec.levelToleranceDb
+  const phaseVerdict: Verdict =
+    !hearsBoth || Math.sign(passband?.sidePhase ?? 1) === Math.sign(spec.leftGain * spec.rightGain) ? 'pass' : 'fail'
+  const balanceVerdict: Verdict = sideBalanceDb
+    ? held(balanceDb, sideBalanceDb.u, { min: -limitDb, max: limitDb })
+    : 'unsure'
+  const verdict = worst([balanceVerdict, phaseVerdict])
+  return {
+    name: 'sides',
+    verdict,
+    figure: figureOf('side balance', 'dB', sideBalanceDb),
+    expected: `left and right as mapped, within ${limitDb} dB`,
+    measured: sideBalanceDb ? `left against right ${inDb(balanceDb)}` : 'not measured',
+    why:
+      verdict === 'pass'
+        ? ''
+        : phaseVerdict === 'fail'
+          ? 'The two sides reach it in opposite polarity to the map.'
+          : !sideBalanceDb
+            ? 'Nothing stands clear of the noise.'
+            : 'It hears one side more than the other.',
+  }
+}
+
+/** Where a response is furthest outside its mask (or nearest to it), and the verdict over all of it. */
+export interface MaskPlace {
+  readonly freqHz: number
+  readonly levelDb: number
+  readonly verdict: Verdict
+}
+
+/** @returns null where there is no response */
+export function worstPlace({ response, spec }: OutputMeasures, toleranceDb: number): MaskPlace | null {
+  if (!response) return null
+  const mask = maskFor(spec, toleranceDb, response.freqHz)
+  let [worstAt, outsideMost] = [0, Number.NEGATIVE_INFINITY]
+  const verdicts = response.levelDb.map((levelDb, i) => {
+    const limit = { min: mask.minDb[i] ?? undefined, max: mask.maxDb[i] ?? undefined }
+    const outside = Math.max(
+      (limit.min ?? Number.NEGATIVE_INFINITY) - levelDb,
+      levelDb - (limit.max ?? Number.POSITIVE_INFINITY),
+    )
+    if (outside > outsideMost) [worstAt, outsideMost] = [i, outside]
+    return held(levelDb, response.uDb[i], limit)
+  })
+  return { freqHz: response.freqHz[worstAt], levelDb: response.levelDb[worstAt], verdict: worst(verdicts) }
+}
+
+function responseCheck(one: OutputMeasures, toleranceDb: number): Check {
+  const { response, spec } = one
+  const place = worstPlace(one, toleranceDb)
+  const band = `${inHz(spec.lowHz ?? 20)} to ${inHz(spec.highHz ?? 20_000)}`
+  const expected = `flat ± ${toleranceDb} dB, ${band}`
+  if (!response || !place) {
+    return {
+      name: 'response',
+      verdict: 'unsure',
+      figure: null,
+      expected,
+      measured: 'not measured',
+      why: 'Too little signal stands clear of the noise.',
+    }
+  }
+  // The figure: the largest deviation where the mask asks for flatness.
+  const mask = maskFor(spec, toleranceDb, response.freqHz)
+  let flat = { freqHz: spec.referenceHz, levelDb: 0, u: 0 }
+  response.levelDb.forEach((levelDb, i) => {
+    const isFlatZone = (mask.minDb[i] ?? -99) >= -toleranceDb - 1e-9
+    if (isFlatZone && Math.abs(levelDb) > Math.abs(flat.levelDb)) {
+      flat = { freqHz: response.freqHz[i], levelDb, u: response.uDb[i] }
+    }
+  })
+  const shown = place.verdict === 'pass' ? flat : place
+  return {
+    name: 'response',
+    verdict: place.verdict,
+    figure: {
+      quantity: 'flatness',
+      value: flat.levelDb,
+      unit: 'dB',
+      u: flat.u,
+      isAtMost: false,
+      freqHz: flat.freqHz,
+      method: 'response from sweep, 1/12 octave/1',
+    },
+    expected,
+    measured: `${inDb(shown.levelDb)} at ${inHz(shown.freqHz)}`,
+    why: place.verdict === 'pass' ? '' : `Outside its mask at ${inHz(place.freqHz)}.`,
+  }
+}
+
+function delayCheck({ delayS, spec, lead, polarity }: OutputMeasures, toleranceS: number): Check {
+  const limitS = delayLimitS(spec, toleranceS)
+  const expected = `within ± ${(1000 * limitS).toFixed(2)} ms of the map`
+  if (!delayS) {
+    const isAlone = polarity?.isSure === true
+    return {
+      name: 'delay',
+      verdict: isAlone ? 'pass' : 'unsure',
+      figure: null,
+      expected,
+      measured: 'not comparable',
+      why: isAlone
+        ? `No other output was taken together with it in ${lead.patchName}.`
+        : 'A delay cannot be read while its polarity is not settled.',
+    }
+  }
+  const verdict = held(delayS.value, delayS.u, { min: -limitS, max: limitS })
+  return {
+    name: 'delay',
+    verdict,
+    figure: figureOf('delay', 's', delayS),
+    expected,
+    measured: inMs(delayS.value),
+    why:
+      verdict === 'pass'
+        ? ''
+        : verdict === 'fail'
+          ? `It is ${delayS.value > 0 ? 'later' : 'earlier'} than the others.`
+          : 'The limit lies within the uncertainty of the delay.',
+  }
+}
+
+function limitCheck(
+  name: string,
+  unit: Unit,
+  from: Estimate | null,
+  max: number,
+  inWords: (value: number) => string,
+  remedy: string,
+): Check {
+  const expected = `${inWords(max)} or less`
+  if (!from) {
+    return {
+      name,
+      verdict: 'pass',
+      figure: null,
+      expected,
+      measured: 'not measured',
+      why: 'No steady tone lies in its band.',
+    }
+  }
+  const verdict = held(from.value, from.u, { max }, from.isAtMost)
+  return {
+    name,
+    verdict,
+    figure: figureOf(name, unit, from),
+    expected,
+    measured: `${from.isAtMost ? 'at most ' : ''}${inWords(from.value)}`,
+    why:
+      verdict === 'pass'
+        ? ''
+        : verdict === 'fail'
+          ? 'Above its limit.'
+          : from.isAtMost
+            ? `The rig and the noise allow no lower reading. ${remedy}`
+            : `The limit lies within the uncertainty. ${remedy}`,
+  }
+}

@@ -1,0 +1,103 @@
+/** From figures to a verdict: checks of each output, of the vehicle, findings, and one sentence that says it all. */
+import type { Job } from '../job/job.js'
+import type { OutputMeasures } from '../measure/outputs.js'
+import { maskFor } from '../measure/response.js'
+import { inDbv, listed } from '../units/words.js'
+import { checksOf, figureOf, worst } from './checks.js'
+import { findingsOf, pairChecks } from './findings.js'
+import type { Check, Figure, Finding, OutputResult, Result, Verdict } from './result.js'
+
+export interface Judgement {
+  readonly verdict: Verdict
+  readonly summary: string
+  readonly outputs: OutputResult[]
+  readonly checks: Check[]
+  readonly findings: Finding[]
+}
+
+const ORDER: readonly Verdict[] = ['fail', 'unsure', 'pass']
+
+/** @param rigFindings, rigChecks what the run already knows of the rig: the meter's word, faults of a take */
+export function judge(
+  job: Job,
+  measures: readonly OutputMeasures[],
+  rigChecks: readonly Check[],
+  rigFindings: readonly Finding[],
+): Judgement {
+  const judged = measures.map((one) => ({ measures: one, checks: checksOf(one, job) }))
+  const pairs = pairChecks(judged, job)
+  const checks = [...rigChecks, ...pairs.checks]
+  const findings = [...rigFindings, ...findingsOf(judged, job), ...pairs.findings].sort(
+    (a, b) => ORDER.indexOf(a.verdict) - ORDER.indexOf(b.verdict),
+  )
+  const outputs = judged
+    .map(({ measures: one, checks: own }) => outputResult(one, own, job))
+    .sort((a, b) => a.number - b.number)
+  const verdict = worst([
+    ...outputs.map((output) => output.verdict),
+    ...checks.map((check) => check.verdict),
+    ...findings.map((finding) => finding.verdict),
+  ])
+  return { verdict, summary: summaryOf(verdict, outputs, findings), outputs, checks, findings }
+}
+
+function outputResult(one: OutputMeasures, checks: Check[], job: Job): OutputResult {
+  const { lead, response } = one
+  const own = job.outputs.find(({ number }) => number === lead.outputNumber)!
+  const mask = response && maskFor(one.spec, job.limits.flatnessDbMax, response.freqHz)
+  const extra: (Figure | null)[] = [
+    figureOf('side balance', 'dB', one.sideBalanceDb),
+    figureOf('noise', 'dBV', one.noiseDbv),
+    figureOf('noise A', 'dBV(A)', one.noiseADbv),
+  ]
+  const checked = checks.flatMap(({ figure }) => (figure ? [figure] : []))
+  const names = new Set(checked.map(({ quantity }) => quantity))
+  return {
+    number: own.number,
+    label: own.label,
+    patch: lead.patchName,
+    inputNumber: lead.inputNumber,
+    verdict: worst([...checks.map(({ verdict }) => verdict), one.isClipped ? 'unsure' : 'pass']),
+    identifiedAs: one.identity.identifiedAs,
+    figures: [
+      ...checked,
+      ...extra.filter((figure): figure is Figure => figure !== null && !names.has(figure.quantity)),
+    ],
+    checks,
+    response:
+      response && mask
+        ? {
+            freqHz: [...response.freqHz],
+            levelDb: [...response.levelDb],
+            maskMinDb: [...mask.minDb],
+            maskMaxDb: [...mask.maxDb],
+            referenceHz: response.referenceHz,
+          }
+        : null,
+    noise: {
+      freqHz: [...one.noiseCurve.freqHz],
+      levelDbv: [...one.noiseCurve.levelDbv],
+      lines: one.noiseLines.map(({ freqHz, levelDbv, isMains }) => ({
+        freqHz,
+        levelDbv,
+        says: isMains ? `mains series, together ${inDbv(levelDbv)}` : 'single line',
+      })),
+    },
+  }
+}
+
+function summaryOf(verdict: Verdict, outputs: Result['outputs'], findings: readonly Finding[]): string {
+  const count = outputs.length
+  const numbers = (wanted: Verdict): number[] =>
+    outputs.filter((output) => output.verdict === wanted).map(({ number }) => number)
+  if (verdict === 'pass') return `All ${count} outputs are as the map says.`
+  const [failed, unsure] = [numbers('fail'), numbers('unsure')]
+  const parts: string[] = []
+  if (failed.length > 0) parts.push(`${failed.length} of ${count} outputs fail: ${listed(failed)}.`)
+  if (unsure.length > 0) parts.push(`${unsure.length} of ${count} could not be settled: ${listed(unsure)}.`)
+  const rest = findings.find(
+    ({ verdict: its, outputs: its2 }) => its === verdict && !its2.some((n) => [...failed, ...unsure].includes(n)),
+  )
+  if (rest) parts.push(`${rest.title}.`)
+  return parts.join(' ')
+}
