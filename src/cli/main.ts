@@ -1,0 +1,74 @@
+#!/usr/bin/env node
+/**
+ * The command. It only knows its words; the work is loaded when it is asked for, so that help comes at once.
+ *
+ * Exit status: 0 pass, 1 fail, 2 unsure, 3 bad input or usage, 4 an instrument, the machine, or a person stopped the run.
+ */
+import { Command, CommanderError } from 'commander'
+import { EXIT, exitAfter } from './exit.js'
+
+const VERSION = '0.1.0'
+
+const program = new Command('linetrue')
+  .description("Verifies a vehicle's line outputs: plays the track, captures, measures, judges, reports.")
+  .version(VERSION, '--version', 'print the version')
+  .helpOption('--help', 'print help')
+  .helpCommand(false)
+  .addHelpText(
+    'after',
+    '\nExit status: 0 pass, 1 fail, 2 unsure, 3 bad input, 4 an instrument, the machine, or Ctrl-C.',
+  )
+  .configureOutput({ outputError: (text, write) => write(text.replace(/^error: /, 'linetrue: ')) })
+  .exitOverride()
+
+program
+  .command('verify')
+  .description('verify all outputs of a vehicle against its job')
+  .argument('<job>', 'job file, or the folder that holds job.yaml')
+  .option('--rig <file>', 'rig file; default: the one that the job names')
+  .option(
+    '--recording <file>',
+    'WAV file of a take made elsewhere; once for each patch, in order, or as PATCH=FILE',
+    (value: string, earlier: string[]) => [...earlier, value],
+    [] as string[],
+  )
+  .option('--out <folder>', "folder for takes, result and report; default: a new one in the job's folder")
+  .option('--yes', 'take every prompt as done: leads are connected, the head unit is set')
+  .action((job: string, options: { rig?: string; recording: string[]; out?: string; yes?: boolean }) =>
+    exitAfter(async (signal) => {
+      const { verifyCommand } = await import('./verify.js')
+      return verifyCommand({ jobPath: job, ...options, isAttended: options.yes !== true, version: VERSION }, signal)
+    }),
+  )
+
+program
+  .command('track')
+  .description('write the test track as a WAV file, for a stick, a disc or a phone')
+  .argument('<job>', 'job file, or the folder that holds job.yaml')
+  .requiredOption('--out <file>', 'WAV file to write')
+  .action((job: string, options: { out: string }) =>
+    exitAfter(async (signal) => {
+      const { trackCommand } = await import('./track.js')
+      return trackCommand(job, options.out, signal)
+    }),
+  )
+
+program
+  .command('schema')
+  .description('print the JSON Schema of a file: job, rig, faults or result')
+  .argument('<file>', 'job, rig, faults or result')
+  .action((name: string) =>
+    exitAfter(async () => {
+      const { schemaCommand } = await import('./schema.js')
+      return schemaCommand(name)
+    }),
+  )
+
+try {
+  await program.parseAsync()
+} catch (error) {
+  if (!(error instanceof CommanderError)) throw error
+  const isAnswer = error.exitCode === 0 || error.code === 'commander.help'
+  process.exitCode = error.exitCode === 0 ? 0 : EXIT.input
+  if (!isAnswer) process.stderr.write('See linetrue --help.\n')
+}

@@ -1,0 +1,28 @@
+/** Worker thread: analyses inputs of takes, one message each; before the first it prepares itself. */
+import { parentPort, workerData } from 'node:worker_threads'
+import { analyseInput, prepare } from '../measure/analyse.js'
+import type { InputAnalysis, Located } from '../measure/analysis.js'
+import { type SweepReference, sweepReference } from '../measure/transfer.js'
+
+export interface AnalyseRequest {
+  readonly index: number
+  readonly channel: Float32Array
+  readonly located: Located
+}
+
+export interface AnalyseAnswer {
+  readonly index: number
+  readonly analysis: InputAnalysis
+}
+
+let known: { located: Located; sweeps: SweepReference } | null = null
+
+parentPort?.on('message', ({ index, channel, located }: AnalyseRequest) => {
+  if (known?.located.startSample !== located.startSample || known.located.samplesPerS !== located.samplesPerS) {
+    known = { located, sweeps: sweepReference(located) }
+  }
+  const answer: AnalyseAnswer = { index, analysis: analyseInput(channel, located, known.sweeps) }
+  parentPort!.postMessage(answer)
+})
+
+if (parentPort) prepare((workerData as { sampleRateHz: number }).sampleRateHz)

@@ -1,0 +1,116 @@
+/** The meter's word on the capture's volts: one steady tone, read by both on the same lead. */
+import type { Job } from '../job/job.js'
+import { readTone } from '../measure/tone-reading.js'
+import { fullScaleAtLead, type PatchSpec, type Rig } from '../rig/rig.js'
+import type { Bench } from '../rig/roles.js'
+import { TONE_HZ } from '../stimulus/layout.js'
+import { renderTones } from '../stimulus/render.js'
+import { dbFromRatio, ratioFromDb } from '../units/level.js'
+import { inDb, inHz, inVolts } from '../units/words.js'
+import { held } from '../verdict/checks.js'
+import type { Check, Finding } from '../verdict/result.js'
+import type { OnProgress } from './progress.js'
+import { pause, takeOnce } from './take.js'
+
+const TONE_DBFS = -10
+/** A live meter needs a moment to settle and a few readings to agree. */
+const TONE_S = 6
+const SETTLE_S = 1.5
+
+export interface MeterWord {
+  readonly says: string
+  readonly check: Check
+  readonly findings: readonly Finding[]
+}
+
+/** @throws StopError when the meter doesn't answer as it should */
+export async function checkAgainstMeter(
+  bench: Bench,
+  job: Job,
+  rig: Rig,
+  patch: PatchSpec,
+  onProgress: OnProgress,
+  signal: AbortSignal,
+): Promise<MeterWord | null> {
+  const spec = rig.meter
+  const lead = patch.leads.find(({ inputNumber }) => inputNumber === spec?.inputNumber)
+  if (!bench.meter || !spec || !lead) return null
+  const output = job.outputs.find(({ number }) => number === lead.outputNumber)!
+  const freqHz = [...TONE_HZ].sort(
+    (a, b) => Math.abs(Math.log(a / output.referenceHz)) - Math.abs(Math.log(b / output.referenceHz)),
+  )[0]
+  const says = await bench.meter.identify(signal)
+  const lengthS = bench.isSimulated ? 2 : TONE_S
+  const tone = await renderTones(job.track.sampleRateHz, lengthS + 0.2, [
+    { startS: 0.1, durationS: lengthS, tones: [{ freqHz, peakFs: ratioFromDb(TONE_DBFS) }] },
+  ])
+  const step = { step: 'tone for the meter', detail: `input ${spec.inputNumber}` }
+  const taking = takeOnce(bench, tone, null, step, onProgress, signal)
+  // The model plays at once and its meter remembers; a real one has to be read while the tone sounds.
+  const reading = bench.isSimulated
+    ? taking.then(() => bench.meter!.readAcVrms(signal))
+    : pause(SETTLE_S, signal).then(() => bench.meter!.readAcVrms(signal))
+  const [{ audio }, meterVrms] = await Promise.all([taking, reading])
+
+  const channel = audio.channels[spec.inputNumber - 1]
+  const input = rig.inputs[spec.inputNumber - 1]
+  const peakFs = loudestTonePeak(channel, freqHz, audio.sampleRateHz)
+  const captureVrms = peakFs * fullScaleAtLead(input)
+  const differenceDb = dbFromRatio(captureVrms / Math.max(meterVrms, 1e-9))
+  const meterU = (spec.accuracyPct / 100) * meterVrms + spec.accuracyVrms
+  // The data sheet's limits taken as rectangular (GUM 4.3.7): k = 2 makes 2 / sqrt 3 of them.
+  const u = Math.hypot(
+    dbFromRatio(1 + ((2 / Math.sqrt(3)) * meterU) / Math.max(meterVrms, 1e-9)),
+    input.levelUncertaintyDb,
+  )
+  const max = job.limits.meterAgreementDbMax
+  const verdict = held(differenceDb, u, { min: -max, max })
+  const check: Check = {
+    name: 'meter agreement',
+    // A meter that disagrees puts the rig in doubt; it doesn't condemn the vehicle.
+    verdict: verdict === 'pass' ? 'pass' : 'unsure',
+    figure: {
+      quantity: 'capture against meter',
+      value: differenceDb,
+      unit: 'dB',
+      u,
+      isAtMost: false,
+      freqHz,
+      method: 'steady tone, meter and capture on one lead/1',
+    },
+    expected: `within ± ${max} dB at ${inHz(freqHz)}`,
+    measured: `capture ${inVolts(captureVrms)}, meter ${inVolts(meterVrms)} (${inDb(differenceDb)})`,
+    why:
+      verdict === 'pass'
+        ? ''
+        : verdict === 'fail'
+          ? 'Capture and meter disagree on the same lead.'
+          : 'The limit lies within the uncertainty of meter and capture.',
+  }
+  const findings: Finding[] =
+    verdict === 'pass'
+      ? []
+      : [
+          {
+            kind: 'rig',
+            verdict: 'unsure',
+            outputs: [],
+            title: `Meter and capture ${verdict === 'fail' ? 'disagree' : 'cannot be said to agree'}: ${inDb(differenceDb)} on input ${spec.inputNumber}`,
+            because: `${check.measured}; uncertainty ± ${u.toFixed(2)} dB, limit ± ${max} dB.`,
+            next: `Check full scale and pad of input ${spec.inputNumber} in the rig file, and that the meter is on AC volts and specified at ${inHz(freqHz)}.`,
+          },
+        ]
+  return { says, check, findings }
+}
+
+/** Level of the tone where it is steady: the middle half of where it sounds. */
+function loudestTonePeak(channel: Float32Array, freqHz: number, sampleRateHz: number): number {
+  let peak = 0
+  for (let n = 0; n < channel.length; n++) peak = Math.max(peak, Math.abs(channel[n]))
+  const isLoud = (sample: number): boolean => Math.abs(sample) > 0.5 * peak
+  const first = channel.findIndex(isLoud)
+  const last = channel.findLastIndex(isLoud)
+  const quarter = Math.floor((last - first) / 4)
+  // The two clocks differ by far less than the window's flat top is wide.
+  return readTone(channel.subarray(first + quarter, last - quarter), freqHz, sampleRateHz).peakFs
+}

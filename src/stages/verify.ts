@@ -1,0 +1,173 @@
+/** The main job: takes in, result out. Where the takes come from is the caller's affair. */
+import type { Job } from '../job/job.js'
+import type { InputAnalysis, Located } from '../measure/analysis.js'
+import { locate } from '../measure/locate.js'
+import { type LeadData, measureOutputs } from '../measure/outputs.js'
+import type { PatchSpec, Rig } from '../rig/rig.js'
+import type { Setting } from '../rig/roles.js'
+import { type Audio, durationS } from '../units/audio.js'
+import { CAUTIONS } from '../verdict/cautions.js'
+import { judge } from '../verdict/judge.js'
+import { type Check, type Finding, RESULT_VERSION, type Result } from '../verdict/result.js'
+import { Analysts } from './analysts.js'
+import type { OnProgress } from './progress.js'
+
+/** One captured pass of the track, ready to be measured. */
+export interface Take {
+  readonly patchName: string
+  readonly setting: Setting
+  readonly audio: Audio
+  readonly captureBits: number
+  /** File name as it stands in the result. */
+  readonly source: string
+  /** Asked for after the measuring, while nothing else needs the disk. */
+  readonly sha256: () => Promise<string>
+  readonly faults: readonly string[]
+}
+
+export interface VerifyRequest {
+  readonly job: Job
+  readonly rig: Rig
+  readonly patches: readonly PatchSpec[]
+  readonly startedAt: string
+  readonly program: string
+  readonly isSimulated: boolean
+  /** How the instruments call themselves. */
+  readonly says: { readonly capture: string; readonly player: string; readonly meter: () => string | null }
+  /** Filled while the takes come in: the meter's word. */
+  readonly rigChecks: readonly Check[]
+  readonly rigFindings: readonly Finding[]
+}
+
+interface MeasuredTake {
+  readonly take: Omit<Take, 'audio'>
+  readonly located: Located
+  readonly sampleRateHz: number
+  readonly inputCount: number
+  readonly lengthS: number
+  /** By input number. */
+  readonly analyses: ReadonlyMap<number, InputAnalysis>
+}
+
+/**
+ * Measures takes as they come and judges them together.
+ * @throws StopError when a take cannot be used
+ */
+export async function verify(
+  request: VerifyRequest,
+  takes: AsyncIterable<Take>,
+  onProgress: OnProgress,
+  signal: AbortSignal,
+): Promise<Result> {
+  const { job, patches } = request
+  const measured: MeasuredTake[] = []
+  const analysts = new Analysts(Math.max(...patches.map(({ leads }) => leads.length)), request.rig.capture.sampleRateHz)
+  try {
+    for await (const take of takes) {
+      onProgress({ step: 'measuring', detail: take.patchName, doneS: null, totalS: null })
+      measured.push(await measureTake(take, patches, analysts, signal))
+    }
+  } finally {
+    await analysts.close()
+  }
+  const leads = patches.flatMap((patch) => leadsOf(patch, measured, request.rig))
+  const measures = measureOutputs(job, leads)
+  const faults = measured.flatMap(({ take }) => take.faults.map((says) => faultFinding(take.patchName, says)))
+  const judgement = judge(job, measures, request.rigChecks, [...request.rigFindings, ...faults])
+  return {
+    format: 'linetrue-result',
+    version: RESULT_VERSION,
+    program: request.program,
+    startedAt: request.startedAt,
+    isSimulated: request.isSimulated,
+    job: jobSummary(job),
+    rig: {
+      name: request.rig.name,
+      capture: request.says.capture,
+      player: request.says.player,
+      meter: request.says.meter(),
+      inputs: request.rig.inputs.map((input, k) => ({ number: k + 1, ...input })),
+    },
+    takes: await Promise.all(
+      measured.map(async ({ take, located, sampleRateHz, inputCount, lengthS }) => ({
+        patch: take.patchName,
+        setting: take.setting,
+        source: take.source,
+        sha256: await take.sha256(),
+        sampleRateHz,
+        inputCount,
+        durationS: lengthS,
+        trackStartS: located.startSample / sampleRateHz,
+        clockOffsetPpm: located.clockOffsetPpm,
+        matchPct: 100 * located.match,
+        trackRevision: located.revision,
+        faults: [...take.faults],
+      })),
+    ),
+    ...judgement,
+    cautions: [...CAUTIONS],
+  }
+}
+
+async function measureTake(
+  take: Take,
+  patches: readonly PatchSpec[],
+  analysts: Analysts,
+  signal: AbortSignal,
+): Promise<MeasuredTake> {
+  const { audio, ...rest } = take
+  const patch = patches.find(({ name }) => name === take.patchName)!
+  const inputNumbers = patch.leads.map(({ inputNumber }) => inputNumber)
+  const channels = inputNumbers.map((number) => audio.channels[number - 1])
+  const { sampleRateHz } = audio
+  const [lengthS, inputCount] = [durationS(audio), audio.channels.length]
+  const located = locate({ sampleRateHz, channels }, take.source)
+  const analyses = await analysts.analyse(channels, located, signal)
+  return {
+    take: rest,
+    located,
+    sampleRateHz,
+    inputCount,
+    lengthS,
+    analyses: new Map(inputNumbers.map((number, k) => [number, analyses[k]])),
+  }
+}
+
+function leadsOf(patch: PatchSpec, measured: readonly MeasuredTake[], rig: Rig): LeadData[] {
+  const of = (setting: Setting): MeasuredTake | undefined =>
+    measured.find(({ take }) => take.patchName === patch.name && take.setting === setting)
+  const reference = of('reference')!
+  return patch.leads.map(({ inputNumber, outputNumber }) => ({
+    outputNumber,
+    patchName: patch.name,
+    inputNumber,
+    input: rig.inputs[inputNumber - 1],
+    captureBits: reference.take.captureBits,
+    analysis: reference.analyses.get(inputNumber)!,
+    faderFront: of('fader_front')?.analyses.get(inputNumber) ?? null,
+  }))
+}
+
+const faultFinding = (patchName: string, says: string): Finding => ({
+  kind: 'rig',
+  verdict: 'unsure',
+  outputs: [],
+  title: `The take of ${patchName} is not whole`,
+  because: says,
+  next: 'Take it again; figures of a tainted take are not to be trusted.',
+})
+
+function jobSummary(job: Job): Result['job'] {
+  const { maker, model, year, vin, plate } = job.vehicle
+  return {
+    name: job.name,
+    vehicle: [maker, model, year].filter((part) => part !== null).join(' '),
+    vin,
+    plate,
+    jobNumber: job.jobNumber,
+    technician: job.technician,
+    customer: job.customer,
+    limitsProfile: job.limits.profile,
+    warnings: [...job.warnings],
+  }
+}
