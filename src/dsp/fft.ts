@@ -8,7 +8,8 @@ import FFT from 'fft.js'
 
 const plans = new Map<number, FFT>()
 
-function planOf(size: number): FFT {
+/** The plan of a size; asking for it ahead of time takes its making out of the way. */
+export function planOf(size: number): FFT {
   let plan = plans.get(size)
   if (!plan) {
     if (!Number.isInteger(Math.log2(size)) || size < 2) throw new RangeError(`fft: size ${size}, want a power of two`)
@@ -23,9 +24,14 @@ export const sizeFor = (count: number): number => 2 ** Math.ceil(Math.log2(Math.
 
 /**
  * Spectrum of real samples, zero-padded to size.
- * @returns size / 2 + 1 complex bins, interleaved: bin k at 2k and 2k + 1
+ * @param out room for 2 × size numbers, for those who transform often
+ * @returns size / 2 + 1 complex bins, interleaved: bin k at 2k and 2k + 1 (a view of out)
  */
-export function realSpectrum(samples: ArrayLike<number>, size: number): Float64Array {
+export function realSpectrum(
+  samples: ArrayLike<number>,
+  size: number,
+  out: Float64Array = new Float64Array(2 * size),
+): Float64Array {
   if (samples.length > size) throw new RangeError(`realSpectrum: ${samples.length} samples in a size of ${size}`)
   let data = samples
   if (samples.length < size) {
@@ -33,7 +39,6 @@ export function realSpectrum(samples: ArrayLike<number>, size: number): Float64A
     padded.set(samples)
     data = padded
   }
-  const out = new Float64Array(2 * size)
   planOf(size).realTransform(out, data)
   return out.subarray(0, size + 2)
 }
@@ -45,9 +50,11 @@ export function complexSpectrum(samples: Float64Array): Float64Array {
   return out
 }
 
-/** Inverse of complexSpectrum. */
-export function inverseComplex(spectrum: Float64Array): Float64Array {
-  const out = new Float64Array(spectrum.length)
+/** Inverse of complexSpectrum; out is room for as many numbers. */
+export function inverseComplex(
+  spectrum: Float64Array,
+  out: Float64Array = new Float64Array(spectrum.length),
+): Float64Array {
   planOf(spectrum.length / 2).inverseTransform(out, spectrum)
   return out
 }

@@ -1,0 +1,62 @@
+/**
+ * Notices samples that went missing between a capture device and us, from when the others arrived.
+ *
+ * The time that has passed minus the time that the samples hold is a delay: it jumps up and comes back when the
+ * computer is busy, but it stays up when samples were lost. So the least delay of each second is what counts.
+ */
+import type { CaptureFault } from '../rig/roles.js'
+
+const WINDOW_S = 1
+/** Blocks come every few hundredths of a second: less cannot be told from their spacing. */
+const LOST_S_MIN = 0.03
+/** A capture clock this far off is no clock; what drifts less is not lost. */
+const CLOCK_RATIO_MAX = 500e-6
+
+export class FlowWatch {
+  private startS = 0
+  private frameCount = 0
+  private readonly leastDelayS: number[] = []
+
+  constructor(private readonly sampleRateHz: number) {}
+
+  /** @param nowS any steady clock, when the block of this many frames arrived */
+  arrived(frameCount: number, nowS: number): void {
+    if (this.leastDelayS.length === 0) this.startS = nowS
+    else this.frameCount += frameCount // the first block was under way before the clock was read
+    const elapsedS = nowS - this.startS
+    const delayS = elapsedS - this.frameCount / this.sampleRateHz
+    const window = Math.floor(elapsedS / WINDOW_S)
+    this.leastDelayS[window] = Math.min(this.leastDelayS[window] ?? Number.POSITIVE_INFINITY, delayS)
+  }
+
+  /** What was lost, as a fault of the take; null when nothing was. */
+  fault(): CaptureFault | null {
+    let leastDelayS = Number.POSITIVE_INFINITY
+    let atS = 0
+    let lostS = 0
+    // From the end: what the delay came back from was no loss.
+    // The last window may hold a single late block, so it alone proves nothing.
+    const settled = [...this.leastDelayS.keys()]
+      .slice(0, -1)
+      .map((window) => this.leastDelayS[window] ?? Number.POSITIVE_INFINITY)
+      .reverse()
+      .map((delayS) => {
+        leastDelayS = Math.min(leastDelayS, delayS)
+        return leastDelayS
+      })
+      .reverse()
+    settled.forEach((delayS, window) => {
+      const riseS = delayS - settled[0]
+      if (riseS <= LOST_S_MIN + CLOCK_RATIO_MAX * window * WINDOW_S) return
+      if (lostS === 0) atS = window * WINDOW_S
+      lostS = riseS
+    })
+    if (lostS === 0) return null
+    const lostMs = Math.round(1000 * lostS)
+    return {
+      kind: 'overrun',
+      says: `about ${lostMs} ms of samples were lost near ${atS} s: close other programs and take it again`,
+      atS,
+    }
+  }
+}

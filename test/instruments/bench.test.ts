@@ -1,0 +1,90 @@
+import { describe, expect, test } from 'vitest'
+import { connectPrompt, liveBench } from '../../src/instruments/bench.js'
+import type { Rig } from '../../src/rig/rig.js'
+import { vrms } from '../../src/units/level.js'
+import { StopError } from '../../src/units/stop.js'
+
+const RIG: Rig = {
+  name: 'bench rig',
+  capture: { driver: 'pulse', device: 'card', sampleRateHz: 48_000, bits: 24 },
+  player: { driver: 'none', device: null },
+  meter: null,
+  inputs: [{ fullScaleVrms: vrms(4), padDb: 0, levelUncertaintyDb: 0.1 }],
+  patches: null,
+  faultsPath: null,
+}
+const PATCH = {
+  name: 'front',
+  leads: [
+    { inputNumber: 1, outputNumber: 3 },
+    { inputNumber: 2, outputNumber: 4 },
+  ],
+}
+const never = new AbortController().signal
+const noAsk = async (): Promise<void> => {}
+
+describe('a live bench', () => {
+  test('says what it is made of and asks for leads by number', async () => {
+    const prompts: string[] = []
+    const bench = await liveBench(RIG, [PATCH], async (prompt) => {
+      prompts.push(prompt)
+    })
+    expect(bench.says).toBe('capture card, player the head unit, started by hand')
+    expect([bench.isSimulated, bench.meter]).toEqual([false, null])
+    await bench.connect('front', never)
+    await bench.set('reference', never)
+    expect(prompts).toEqual([
+      connectPrompt(PATCH),
+      expect.stringMatching(/^Set the head unit for measuring: tone controls/),
+    ])
+    expect(connectPrompt(PATCH)).toMatch(/^Connect input 1 to output 3, input 2 to output 4\. /)
+    await expect(bench.connect('rear', never)).rejects.toThrow(RangeError('liveBench: no patch "rear"'))
+    await bench.close()
+    await bench.close()
+  })
+
+  test('with a track started by hand asks for it and waits for its length', async () => {
+    const prompts: string[] = []
+    const bench = await liveBench(RIG, [PATCH], async (prompt) => {
+      prompts.push(prompt)
+    })
+    const startMs = performance.now()
+    await bench.player.play({ sampleRateHz: 1000, channels: [new Float32Array(100)] }, never)
+    expect(prompts).toEqual(['Start the track on the head unit now, from its beginning, then confirm.'])
+    // 0.1 s of track and 2 s for the hand.
+    expect(performance.now() - startMs).toBeGreaterThan(2000)
+  })
+
+  test('stops waiting for a hand-started track when the run is stopped', async () => {
+    const bench = await liveBench(RIG, [PATCH], noAsk)
+    const aborting = new AbortController()
+    const playing = bench.player.play({ sampleRateHz: 1000, channels: [new Float32Array(60_000)] }, aborting.signal)
+    const reason = new Error('Ctrl-C')
+    setTimeout(() => aborting.abort(reason), 20)
+    await expect(playing).rejects.toBe(reason)
+  })
+
+  test.each([
+    [{ ...RIG, capture: { ...RIG.capture, driver: 'simulated' } } satisfies Rig, 'capture.driver is "simulated"'],
+    [{ ...RIG, player: { ...RIG.player, driver: 'simulated' } } satisfies Rig, 'player.driver is "simulated"'],
+    [
+      {
+        ...RIG,
+        meter: { driver: 'simulated', port: null, baudRate: 9600, inputNumber: 1, accuracyPct: 1, accuracyVrms: 0 },
+      } satisfies Rig,
+      'meter.driver is "simulated"',
+    ],
+    [
+      {
+        ...RIG,
+        meter: { driver: 'scpi', port: null, baudRate: 9600, inputNumber: 1, accuracyPct: 1, accuracyVrms: 0 },
+      } satisfies Rig,
+      'the rig names no port for the meter (meter.port)',
+    ],
+  ])('refuses a rig that is not for it (%#)', async (rig, says) => {
+    const error = await liveBench(rig, [PATCH], noAsk).catch((reason: unknown) => reason)
+    expect(error).toBeInstanceOf(StopError)
+    expect((error as StopError).message).toContain(says)
+    expect((error as StopError).kind).toBe('input')
+  })
+})
