@@ -1,5 +1,5 @@
 /** Everything that one input of a take tells, in one pass over its samples: the unit of work that runs in parallel. */
-import { planOf, sizeFor } from '../dsp/fft.js'
+import { prepareReal, sizeFor } from '../dsp/fft.js'
 import { SWEEP, sectionsOf } from '../stimulus/layout.js'
 import type { InputAnalysis, Located } from './analysis.js'
 import { excessPhaseOf } from './excess-phase.js'
@@ -18,7 +18,7 @@ const CLIPPED_FS = 1 - 2 ** -13
 /** Makes what every input needs, while there is still time: transforms of a take's usual sizes. */
 export function prepare(sampleRateHz: number): void {
   const sweepSize = sizeFor(Math.ceil((SWEEP.durationS + SWEEP.tailS) * sampleRateHz))
-  for (const size of [sweepSize, sweepSize / 2, sweepSize / 4]) planOf(size)
+  for (const size of [sweepSize, sweepSize / 2, sweepSize / 4]) prepareReal(size)
 }
 
 /**

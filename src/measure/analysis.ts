@@ -70,6 +70,7 @@ export interface NoiseReading {
   readonly hum: {
     readonly freqHz: number
     readonly rmsFs: number
+    readonly aWeightedFs: number
     /** Relative standard uncertainty, from what lies around the lines. */
     readonly relativeU: number
     readonly lineHz: readonly number[]

@@ -50,7 +50,7 @@ export function excessPhaseOf(re: Float64Array, im: Float64Array, error: Float64
   })
   if (band.length < 12) return null
 
-  const { phaseRad: minimumRad, delayU: shapeU } = minimumPhase(magnitude, error, largest)
+  const { phaseRad: minimumRad, delayU: shapeU, cornerHz } = minimumPhase(magnitude, error, largest)
   const phasors = band.map((i) => {
     const excess = Math.atan2(im[i], re[i]) - minimumRad[i]
     return { freqHz: GRID_HZ[i], c: Math.cos(excess), s: Math.sin(excess) }
@@ -89,9 +89,11 @@ export function excessPhaseOf(re: Float64Array, im: Float64Array, error: Float64
   }
   const rmsHz = Math.sqrt(squareHz / phasors.length)
   const phaseRad = Math.sqrt(residual / phasors.length)
+  // A coupling corner fc turns the phase by fc / f; from its magnitude alone it is known to about a tenth.
+  const couplingU = (2 * 0.1 * cornerHz) / (2 * Math.PI * rmsHz * rmsHz)
   return {
     delayS,
-    delayU: Math.hypot((2 * phaseRad) / (2 * Math.PI * rmsHz) / Math.sqrt(phasors.length / 12), shapeU),
+    delayU: Math.hypot((2 * phaseRad) / (2 * Math.PI * rmsHz) / Math.sqrt(phasors.length / 12), shapeU, couplingU),
     sign: value >= 0 ? 1 : -1,
     confidence: Math.abs(value),
     rival: best.rival,
@@ -185,7 +187,7 @@ function minimumPhase(
   magnitude: Float64Array,
   error: Float64Array,
   largest: number,
-): { phaseRad: Float64Array; delayU: number } {
+): { phaseRad: Float64Array; delayU: number; cornerHz: number } {
   const isTrusted = (i: number): boolean =>
     magnitude[i] > largest * 10 ** (-TRUSTED_DB / 20) && magnitude[i] > 5 * error[i]
   const [bottom, top] = [gridIndex(12), gridIndex(20_500)]
@@ -203,18 +205,16 @@ function minimumPhase(
   // One coupling capacitor far above its corner: d ln M / du = (fc / f)^2.
   const isCoupling = first === bottom && lowSlope > 0 && lowSlope < 0.3
   const cornerHz = isCoupling ? Math.sqrt(GRID_HZ[first] * GRID_HZ[first + span]) * Math.sqrt(lowSlope) : 0
+  const beyond = last < top ? topSlopes(GRID_HZ[last], highSlope, slopeOver(last - 2 * span, last - span), span) : null
   const slopeAt = (cell: number): number => {
     if (cell >= first && cell < last) return slopeOver(cell, cell + 1)
-    if (cell >= last) return highSlope
+    if (cell >= last) return beyond ? beyond.slopeAt(cell - last) : 0
     if (!isCoupling) return first > bottom || lowSlope >= 0.3 ? lowSlope : 0
     const square = (cornerHz / (GRID_HZ[0] * Math.exp(CELL * (cell + 0.5)))) ** 2
     return square / (1 + square)
   }
   const slopes = Float64Array.from({ length: GRID_HZ.length + 2 * BEYOND }, (_, j) => slopeAt(j - BEYOND))
-  // A slope that is off by d beyond the last point turns the phase by 2 d f / (pi f_last): a delay of d / (pi^2 f_last).
-  // It is known no better than it changes on the way; five times that covers digital filters, which end in a zero at
-  // half their rate (tried). A band limit made by one is off by up to a tenth of a sample at 48 kHz besides.
-  const slopeU = last < top ? 5 * Math.abs(highSlope - slopeOver(last - 2 * span, last - span)) : 0
+  // A band limit by digital filters is off by up to a tenth of a sample at 48 kHz (tried).
   const digitalU = first > bottom || last < top ? 2.5e-6 : 0
   const phaseRad = Float64Array.from(GRID_HZ, (_, i) => {
     let sum = 0
@@ -224,5 +224,43 @@ function minimumPhase(
     }
     return sum / Math.PI
   })
-  return { phaseRad, delayU: Math.hypot(slopeU / (Math.PI ** 2 * GRID_HZ[last]), digitalU) }
+  return { phaseRad, delayU: Math.hypot(beyond?.delayU ?? 0, digitalU), cornerHz }
+}
+
+/** Sample rate of the digital filters in a vehicle's chain, where one shows itself (common practice, no source). */
+const FILTER_RATE_HZ = 48_000
+
+/**
+ * How the magnitude goes on above the last point that is known. An analog filter keeps its slope. A digital one gets steeper
+ * on the way to a zero at half its rate, and its magnitude repeats beyond: ln M goes with ln |tan(pi f / rate)|. Which it is,
+ * the slope a third of an octave earlier tells.
+ *
+ * A slope that is off by d from f on turns the phase by 2 d f' / (pi f): a delay of d / (pi^2 f). So the uncertainty of the
+ * delay is a share of what the two ways differ by, or what the slope still changes.
+ */
+function topSlopes(
+  lastHz: number,
+  slope: number,
+  earlierSlope: number,
+  span: number,
+): { slopeAt: (cell: number) => number; delayU: number } {
+  const hz = (cell: number): number => lastHz * Math.exp(CELL * cell)
+  const bend = (freqHz: number): number => {
+    const x = (2 * Math.PI * Math.min(freqHz, 0.49 * FILTER_RATE_HZ)) / FILTER_RATE_HZ
+    return x / Math.sin(x)
+  }
+  const order = slope / bend(hz(-span / 2))
+  const isDigital = Math.abs(earlierSlope - order * bend(hz(-1.5 * span))) < Math.abs(earlierSlope - slope)
+  // Held between far down and the passband's level, so that the pole and the zero of the tangent stay finite.
+  const tangent = (freqHz: number): number => Math.log(Math.abs(Math.tan((Math.PI * freqHz) / FILTER_RATE_HZ)))
+  const levelAt = (cell: number): number =>
+    Math.max(-16, Math.min(TRUSTED_DB / 8.686, order * (tangent(hz(cell)) - tangent(lastHz))))
+  const slopeAt = isDigital ? (cell: number) => (levelAt(cell + 1) - levelAt(cell)) / CELL : () => slope
+  let differenceS = 0
+  if (isDigital) {
+    for (let cell = 0; cell < BEYOND; cell++)
+      differenceS += ((slopeAt(cell) - slope) * CELL) / hz(cell + 0.5) / Math.PI ** 2
+  }
+  const changeS = (slope - earlierSlope) / (Math.PI ** 2 * lastHz)
+  return { slopeAt, delayU: Math.abs(isDigital ? 0.3 * differenceS : 2 * changeS) }
 }

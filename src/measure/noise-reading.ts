@@ -56,7 +56,13 @@ export function readNoise(samples: Float32Array, samplesPerS: number, freqExclud
     relativeU: unweighted > 0 ? (0.5 * Math.sqrt(squares / averageCount)) / unweighted : 0,
     bandHz: bands.map(({ centreHz }) => centreHz),
     bandFs,
-    hum: hum && { freqHz: hum.freqHz, rmsFs: hum.rmsFs, relativeU: hum.relativeU, lineHz: hum.lineHz },
+    hum: hum && {
+      freqHz: hum.freqHz,
+      rmsFs: hum.rmsFs,
+      aWeightedFs: hum.aWeightedFs,
+      relativeU: hum.relativeU,
+      lineHz: hum.lineHz,
+    },
     humFloorFs: series.floorFs,
     lines,
   }
@@ -135,6 +141,7 @@ function takeOut(power: Float64Array, place: number): void {
 interface Series {
   readonly freqHz: number
   readonly rmsFs: number
+  readonly aWeightedFs: number
   readonly floorFs: number
   readonly relativeU: number
   readonly lineHz: readonly number[]
@@ -167,6 +174,7 @@ function mainsSeries(power: Float64Array, binHz: number, nominalHz: number): Ser
   return {
     freqHz: nominalHz,
     rmsFs: Math.sqrt(humPower),
+    aWeightedFs: Math.sqrt(found.reduce((sum, line) => sum + line.power * 10 ** (aWeightDb(line.hz) / 10), 0)),
     floorFs: Math.sqrt(allPower),
     relativeU: Math.sqrt(found.reduce((sum, line) => sum + line.floor, 0) / Math.max(humPower, Number.MIN_VALUE)),
     lineHz: isSeries ? found.map(({ hz }) => hz) : [],

@@ -57,6 +57,8 @@ export interface OutputMeasures {
   readonly noiseDbv: Estimate
   readonly noiseADbv: Estimate
   readonly humDbv: Estimate
+  /** Noise without the mains series: what is left to say once a hum has been named. */
+  readonly noiseButHumDbv: { readonly unweighted: number; readonly aWeighted: number }
   /** The idle reading is far below the one with signal: it mutes itself on silence. */
   readonly isMuting: boolean
   readonly noiseCurve: { readonly freqHz: readonly number[]; readonly levelDbv: readonly number[] }
@@ -187,6 +189,10 @@ function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passba
       : estimate(dbv(noise.humFloorFs), input.levelUncertaintyDb, 'hum, multiples of 50 or 60 Hz/1', {
           isAtMost: true,
         }),
+    noiseButHumDbv: {
+      unweighted: dbv(Math.sqrt(Math.max(0, noise.unweightedFs ** 2 - (noise.hum?.rmsFs ?? 0) ** 2))),
+      aWeighted: dbv(Math.sqrt(Math.max(0, noise.aWeightedFs ** 2 - (noise.hum?.aWeightedFs ?? 0) ** 2))),
+    },
     isMuting,
     noiseCurve: { freqHz: noise.bandHz, levelDbv: noise.bandFs.map(dbv) },
     noiseLines: linesOf(noise, dbv),

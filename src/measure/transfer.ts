@@ -5,7 +5,7 @@
  * capture at another rate, is in the reference. The impulse response is then cut to its linear part; the harmonics of
  * the sweep lie before it (L ln n) and fall outside.
  */
-import { complexSpectrum, inverseComplex, realSpectrum, sizeFor } from '../dsp/fft.js'
+import { complexSpectrum, inverseReal, realSpectrum, sizeFor } from '../dsp/fft.js'
 import { SWEEP, sectionStartS, sweepAt } from '../stimulus/layout.js'
 import type { Located, Transfer } from './analysis.js'
 import { GRID_HZ } from './grid.js'
@@ -25,9 +25,8 @@ export interface SweepReference {
   /** Room for the large transforms, used anew for each input. */
   readonly room: {
     readonly taken: Float64Array
-    readonly left: Float64Array
-    readonly right: Float64Array
-    readonly impulse: Float64Array
+    readonly spectrum: Float64Array
+    readonly impulses: readonly [Float64Array, Float64Array]
   }
 }
 
@@ -47,9 +46,8 @@ export function sweepReference(located: Located): SweepReference {
   })
   const room = {
     taken: new Float64Array(size),
-    left: new Float64Array(2 * size),
-    right: new Float64Array(2 * size),
-    impulse: new Float64Array(2 * size),
+    spectrum: new Float64Array(size + 2),
+    impulses: [new Float64Array(size), new Float64Array(size)] as const,
   }
   return { size, samplesPerS, sides, room }
 }
@@ -62,36 +60,22 @@ export function transferOf(channel: Float32Array, reference: SweepReference): Tr
   const { size, samplesPerS, room } = reference
   const lengthSamples = Math.floor((SWEEP.durationS + SWEEP.tailS) * samplesPerS)
   const [left, right] = reference.sides.map(({ firstSample, inverse }, side) => {
-    const { taken } = room
+    const { taken, spectrum } = room
     const from = Math.max(0, firstSample)
     taken.fill(0)
     taken.set(channel.subarray(from, Math.min(channel.length, firstSample + lengthSamples)), from - firstSample)
-    const spectrum = realSpectrum(taken, size, side === 0 ? room.left : room.right)
+    realSpectrum(taken, size, spectrum)
     for (let k = 0; k < spectrum.length; k += 2) {
       const [a, b, c, d] = [spectrum[k], spectrum[k + 1], inverse[k], inverse[k + 1]]
       spectrum[k] = a * c - b * d
       spectrum[k + 1] = a * d + b * c
     }
-    return spectrum
+    return inverseReal(spectrum, size, room.impulses[side])
   })
-
-  // Left and right together in one transform: left comes back as the real part, right as the imaginary one.
-  // It goes into the room of the left spectrum: each bin is read before it is written, and the mirrored half is free.
-  const both = room.left
-  for (let k = 0; k <= size / 2; k++) {
-    const [a, b, c, d] = [left[2 * k], left[2 * k + 1], right[2 * k], right[2 * k + 1]]
-    both[2 * k] = a - d
-    both[2 * k + 1] = b + c
-    if (k > 0 && k < size / 2) {
-      both[2 * (size - k)] = a + d
-      both[2 * (size - k) + 1] = c - b
-    }
-  }
-  const impulse = inverseComplex(both, room.impulse)
-  const centre = centreOf(impulse, Math.round(LATENCY_S * samplesPerS))
-  const linear = onGrid(windowed(impulse, centre, samplesPerS), centre, samplesPerS)
+  const centre = centreOf(left, right, Math.round(LATENCY_S * samplesPerS))
+  const linear = onGrid(windowed(left, right, centre, samplesPerS), centre, samplesPerS)
   const quietAt = centre + Math.round(QUIET_FROM_S * samplesPerS)
-  const quiet = onGrid(windowed(impulse, quietAt, samplesPerS), quietAt, samplesPerS)
+  const quiet = onGrid(windowed(left, right, quietAt, samplesPerS), quietAt, samplesPerS)
   return {
     freqHz: GRID_HZ,
     leftRe: linear.leftRe,
@@ -143,13 +127,13 @@ function edge(freqHz: number, lowHz: number, highHz: number): number {
 }
 
 /** Sample of the largest magnitude of either side within reach of the origin; negative when it is early. */
-function centreOf(impulse: Float64Array, reach: number): number {
-  const size = impulse.length / 2
+function centreOf(left: Float64Array, right: Float64Array, reach: number): number {
+  const size = left.length
   let best = 0
   let largest = -1
   for (let n = -reach; n <= reach; n++) {
-    const at = 2 * ((n + size) % size)
-    const magnitude = Math.max(Math.abs(impulse[at]), Math.abs(impulse[at + 1]))
+    const at = (n + size) % size
+    const magnitude = Math.max(Math.abs(left[at]), Math.abs(right[at]))
     if (magnitude > largest) {
       largest = magnitude
       best = n
@@ -158,9 +142,12 @@ function centreOf(impulse: Float64Array, reach: number): number {
   return best
 }
 
-/** A stretch of both impulse responses around a sample, with soft ends, its sample 0 at the centre, ready to transform. */
-function windowed(impulse: Float64Array, centre: number, samplesPerS: number): Float64Array {
-  const total = impulse.length / 2
+/**
+ * A stretch of both impulse responses around a sample, with soft ends and its sample 0 at the centre, ready to transform:
+ * left as the real part, right as the imaginary one.
+ */
+function windowed(left: Float64Array, right: Float64Array, centre: number, samplesPerS: number): Float64Array {
+  const total = left.length
   const before = Math.round(WINDOW_BEFORE_S * samplesPerS)
   const after = Math.round(WINDOW_AFTER_S * samplesPerS)
   const fade = Math.round(0.25 * after)
@@ -173,10 +160,10 @@ function windowed(impulse: Float64Array, centre: number, samplesPerS: number): F
         : n > after - fade
           ? 0.5 - 0.5 * Math.cos((Math.PI * (after - n)) / fade)
           : 1
-    const from = 2 * ((centre + n + 2 * total) % total)
+    const from = (centre + n + 2 * total) % total
     const to = 2 * ((n + size) % size)
-    out[to] = gain * impulse[from]
-    out[to + 1] = gain * impulse[from + 1]
+    out[to] = gain * left[from]
+    out[to + 1] = gain * right[from]
   }
   return out
 }

@@ -151,7 +151,7 @@ function polarityCheck({ polarity, spec }: OutputMeasures): Check {
       verdict === 'pass'
         ? ''
         : verdict === 'fail'
-          ? `Its phase fits ${words[polarity!.sign]} by ${(100 * polarity!.confidence).toFixed(0)} %.`
+          ? `Over its whole band the phase is that of ${polarity!.sign === 1 ? 'a normal' : 'an inverted'} output, agreement ${(100 * polarity!.confidence).toFixed(0)} %.`
           : polarity
             ? `Its phase fits no sign well (${(100 * polarity.confidence).toFixed(0)} %): an all-pass or a time-variant effect is in the way.`
             : 'Too little signal stands clear of the noise.',

@@ -326,8 +326,9 @@ function noiseFindings(measures: OutputMeasures, checks: readonly Check[], job: 
   if (noise === 'pass' && weighted === 'pass') return humFinding ? [humFinding] : []
   const line = measures.noiseLines.find(({ isMains }) => !isMains)
   const lineDb = line?.levelDbv ?? Number.NEGATIVE_INFINITY
-  // Where the hum alone takes it over the limit, hum is the cause and noise is not another one.
-  if (humFinding && measures.humDbv.value > measures.noiseDbv.value - 1 && weighted === 'pass') return [humFinding]
+  // Where the noise would be within its limits without the hum, hum is the cause and noise is not another one.
+  const { unweighted: restDbv, aWeighted: restADbv } = measures.noiseButHumDbv
+  if (humFinding && restDbv < limits.noiseDbvMax && restADbv < limits.noiseDbvAMax) return [humFinding]
   const isLine = lineDb > measures.noiseDbv.value - 3
   const noiseFinding: Finding = {
     kind: 'noisy',
