@@ -1,0 +1,170 @@
+/**
+ * The whole job, live: the command plays through a sound server into a vehicle that works in real time, captures its
+ * outputs, asks a serial meter, and comes to the verdict that the same vehicle gets offline.
+ */
+import { execFile, spawn } from 'node:child_process'
+import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join, resolve } from 'node:path'
+import { afterAll, beforeAll, expect, test } from 'vitest'
+import { Result } from '../../src/verdict/result.js'
+import { missingTools, needsTool, type Tool } from '../tools.js'
+import { type FilterDescription, type LiveWorld, type OutputDescription, startLiveWorld } from './world.js'
+
+const TOOLS: Tool[] = ['pulseaudio', 'parec', 'pacat', 'pactl', 'socat']
+const COMMAND = resolve('dist/cli/main.js')
+const JOB = resolve('captures/quillon/job.yaml')
+
+/** Fourth-order Butterworth as two sections. */
+const butterworth = (type: 'lowpass' | 'highpass', freqHz: number): FilterDescription[] =>
+  [0.5412, 1.3066].map((q) => ({ type, freqHz, q }))
+
+/** The vehicle of captures/quillon/job.yaml, described a second time and built by other code than the simulated one. */
+const HEALTHY: OutputDescription[] = [
+  { leftGain: 1, rightGain: 0, levelVrms: 2, filters: butterworth('highpass', 3000) },
+  { leftGain: 0, rightGain: 1, levelVrms: 2, filters: butterworth('highpass', 3000) },
+  { leftGain: 1, rightGain: 0, levelVrms: 2, filters: butterworth('lowpass', 3000) },
+  { leftGain: 0, rightGain: 1, levelVrms: 2, filters: butterworth('lowpass', 3000) },
+  { leftGain: 1, rightGain: 0, levelVrms: 1.8 },
+  { leftGain: 0, rightGain: 1, levelVrms: 1.8 },
+  { leftGain: 0.5, rightGain: 0.5, levelVrms: 1.6, filters: butterworth('highpass', 100) },
+  {
+    leftGain: 0.5,
+    rightGain: 0.5,
+    levelVrms: 0.8,
+    delayS: 0.012,
+    filters: [...butterworth('highpass', 150), ...butterworth('lowpass', 7000)],
+  },
+  { leftGain: 1, rightGain: 0, levelVrms: 2.5, filters: butterworth('lowpass', 80) },
+  { leftGain: 0, rightGain: 1, levelVrms: 2.5, filters: butterworth('lowpass', 80) },
+].map((output) => ({ ...output, noiseVrms: 1e-5 }))
+
+const FAULTY: OutputDescription[] = HEALTHY.map((output, k) => {
+  if (k === 1) return { ...output, polarity: -1 as const }
+  if (k === 4) return HEALTHY[5]
+  if (k === 5) return HEALTHY[4]
+  if (k === 6) return { ...output, levelVrms: 0 }
+  return output
+})
+
+let folder: string
+let world: LiveWorld | null = null
+
+beforeAll(() => {
+  folder = mkdtempSync(join(tmpdir(), 'linetrue-verify-'))
+})
+afterAll(async () => {
+  await world?.stop()
+  rmSync(folder, { recursive: true, force: true })
+})
+
+async function begin(outputs: readonly OutputDescription[]): Promise<{ world: LiveWorld; rigPath: string }> {
+  await world?.stop()
+  world = await startLiveWorld({ vehicle: { fullScaleVrms: 4, outputs }, meterAcrossOutput: 5 })
+  const rigPath = join(folder, 'rig.yaml')
+  writeFileSync(
+    rigPath,
+    [
+      'name: live test rig',
+      `capture: { driver: pulse, device: ${world.captureDevice}, sample_rate_hz: 48000, bits: 24 }`,
+      `player: { driver: computer, device: ${world.playerDevice} }`,
+      `meter: { driver: scpi, port: ${world.meterPort}, baud_rate: 9600, across_input: 5, accuracy_pct: 0.5, accuracy_vrms: 0.002 }`,
+      'inputs: { count: 12, full_scale_vrms: 4.0, pad_db: 0, level_uncertainty_db: 0.1 }',
+    ].join('\n'),
+  )
+  return { world, rigPath }
+}
+
+function command(
+  args: readonly string[],
+  env: NodeJS.ProcessEnv = {},
+): Promise<{ code: number; out: string; err: string }> {
+  return new Promise((done) => {
+    execFile(process.execPath, [COMMAND, ...args], { env: { ...process.env, ...env } }, (error, out, err) =>
+      done({ code: error ? Number(error.code) : 0, out, err }),
+    )
+  })
+}
+
+const resultIn = (out: string): Result => Result.parse(JSON.parse(readFileSync(join(out, 'result.json'), 'utf8')))
+
+const verdicts = (result: Result) =>
+  result.outputs.map(({ number, verdict, checks }) => ({
+    number,
+    verdict,
+    checks: checks.map((check) => [check.name, check.verdict]),
+  }))
+
+test('a healthy vehicle passes live, and its take passes again as a recording with the same figures', async (context) => {
+  needsTool(context, ...TOOLS)
+  const { world: live, rigPath } = await begin(HEALTHY)
+  const out = join(folder, 'healthy')
+  const run = await command(['verify', JOB, '--rig', rigPath, '--out', out, '--yes'], live.env)
+  expect(live.glitches(), 'the computer was too busy to keep real time').toEqual([])
+  expect(run.err + run.out).toContain('10 outputs')
+  expect(run.code).toBe(0)
+  const result = resultIn(out)
+  expect(result.isSimulated).toBe(false)
+  // The meter sees what the vehicle gives on output 5 and has a say of its own.
+  expect(result.checks.find(({ name }) => name === 'meter agreement')?.verdict).toBe('pass')
+  // One clock on this computer: player and capture agree, and the sinks pass samples on unchanged.
+  expect(Math.abs(result.takes[0].clockOffsetPpm)).toBeLessThan(0.05)
+  for (const output of result.outputs) {
+    const level = output.figures.find(({ quantity }) => quantity === 'level')!
+    const { levelVrms } = HEALTHY[output.number - 1]
+    // Truth: the description. 0.02 dB covers the Butterworth slope at the reference of a band-limited output.
+    expect(Math.abs(20 * Math.log10(level.value! / levelVrms))).toBeLessThan(0.02)
+  }
+
+  const again = join(folder, 'again')
+  const take = join(out, result.takes[0].source)
+  const offline = await command(['verify', JOB, '--rig', rigPath, '--recording', take, '--out', again])
+  expect(offline.code).toBe(0)
+  expect(verdicts(resultIn(again))).toEqual(verdicts(result))
+  expect(resultIn(again).outputs.map(({ figures }) => figures)).toEqual(result.outputs.map(({ figures }) => figures))
+})
+
+test('a faulty vehicle fails live with the findings that it gets offline, and with no others', async (context) => {
+  needsTool(context, ...TOOLS)
+  const { world: live, rigPath } = await begin(FAULTY)
+  const out = join(folder, 'faulty')
+  const run = await command(['verify', JOB, '--rig', rigPath, '--out', out, '--yes'], live.env)
+  expect(live.glitches(), 'the computer was too busy to keep real time').toEqual([])
+  expect(run.code).toBe(1)
+  const result = resultIn(out)
+  const found = result.findings.map(({ kind, outputs }) => `${kind} ${outputs.join(' ')}`).sort()
+  expect(found).toEqual(['dead 7', 'inverted 2', 'swapped 5 6'])
+  const again = join(folder, 'faulty-again')
+  const take = join(out, result.takes[0].source)
+  expect((await command(['verify', JOB, '--rig', rigPath, '--recording', take, '--out', again])).code).toBe(1)
+  expect(resultIn(again).findings).toEqual(result.findings)
+})
+
+test('Ctrl-C while the track plays ends the run at once with one line, and leaves no half take behind', async (context) => {
+  needsTool(context, ...TOOLS)
+  if (missingTools(...TOOLS).length > 0) return
+  const { world: live, rigPath } = await begin(HEALTHY)
+  const out = join(folder, 'stopped')
+  const child = spawn(process.execPath, [COMMAND, 'verify', JOB, '--rig', rigPath, '--out', out, '--yes'], {
+    env: { ...process.env, ...live.env },
+  })
+  let err = ''
+  const playing = new Promise<void>((done) => {
+    child.stderr.on('data', (text) => {
+      err += text
+      if (err.includes('playing and capturing')) done()
+    })
+  })
+  await playing
+  await new Promise((done) => setTimeout(done, 1500))
+  const stoppedAtMs = Date.now()
+  child.kill('SIGINT')
+  const code = await new Promise((done) => child.on('exit', done))
+  expect(code).toBe(4)
+  // At once: within two seconds on a busy computer.
+  expect(Date.now() - stoppedAtMs).toBeLessThan(2000)
+  const last = err.trimEnd().split('\n').at(-1)
+  expect(last).toContain('linetrue: stopped by Ctrl-C')
+  expect(err).not.toMatch(/\n\s+at /)
+  expect(existsSync(out) ? readdirSync(out) : []).toEqual([])
+})
