@@ -1,0 +1,106 @@
+/**
+ * The simulated bench: the vehicle in the roles of hardware. It plays whatever it is given, as fast as it can compute.
+ *
+ * A capture that runs while something is played gets it, with some noise before and after; nothing else of the model
+ * shows outside.
+ */
+import type { Job } from '../job/job.js'
+import type { MeterSpec, PatchSpec, Rig } from '../rig/rig.js'
+import type { Bench, Block, CaptureRun, Meter, Setting } from '../rig/roles.js'
+import type { Audio } from '../units/audio.js'
+import { type Vrms, vrms } from '../units/level.js'
+import { breathe } from './breath.js'
+import type { Faults } from './faults.js'
+import { modelFromJob } from './model.js'
+import { renderTake } from './render.js'
+import { between, evenRandom, seedFor } from './seeded.js'
+
+const BLOCK_FRAME_COUNT = 4096
+const SAYS = 'simulated vehicle'
+/** A healthy meter's error is within a third of what its data sheet allows; this part of it is the same in all readings. */
+const ERROR_SHARE = 1 / 3
+const STEADY_SHARE = 0.8
+
+/**
+ * @param patches hook-ups by name, as the run will ask for them
+ * @throws StopError when the faults do not fit the job
+ */
+export function simulatedBench(job: Job, rig: Rig, faults: Faults, patches: readonly PatchSpec[]): Bench {
+  const model = modelFromJob(job, faults)
+  let setting: Setting = 'reference'
+  let outputNumbers: readonly (number | null)[] = rig.inputs.map(() => null)
+  let listener: ((block: Block) => void) | null = null
+  let takeNumber = 0
+  let leadVrms: readonly Vrms[] = rig.inputs.map(() => vrms(0))
+
+  const start = async (onBlock: (block: Block) => void, signal: AbortSignal): Promise<CaptureRun> => {
+    signal.throwIfAborted()
+    if (listener) throw new RangeError('simulatedBench: a capture runs already')
+    listener = onBlock
+    return {
+      sampleRateHz: rig.capture.sampleRateHz,
+      inputCount: rig.inputs.length,
+      stop: async () => {
+        if (listener === onBlock) listener = null
+        return []
+      },
+    }
+  }
+
+  const play = async (audio: Audio, signal: AbortSignal): Promise<void> => {
+    signal.throwIfAborted()
+    takeNumber++
+    const take = { setting, outputNumbers, takeNumber }
+    const rendered = await renderTake(model, audio, take, rig, { signal, breathe })
+    leadVrms = rendered.leadVrms
+    const { channels } = rendered.audio
+    for (let from = 0; from < channels[0].length && listener; from += BLOCK_FRAME_COUNT) {
+      await breathe()
+      signal.throwIfAborted()
+      listener?.(channels.map((channel) => channel.subarray(from, from + BLOCK_FRAME_COUNT)))
+    }
+  }
+
+  return {
+    says: SAYS,
+    isSimulated: true,
+    capture: { where: SAYS, start },
+    player: { where: SAYS, play },
+    meter: rig.meter && modelMeter(rig.meter, model.seed, (inputNumber) => leadVrms[inputNumber - 1]),
+    connect: async (patchName, signal) => {
+      signal.throwIfAborted()
+      const patch = patches.find(({ name }) => name === patchName)
+      if (!patch) throw new RangeError(`simulatedBench: no patch "${patchName}"`)
+      outputNumbers = rig.inputs.map(
+        (_, index) => patch.leads.find(({ inputNumber }) => inputNumber === index + 1)?.outputNumber ?? null,
+      )
+    },
+    set: async (next, signal) => {
+      signal.throwIfAborted()
+      setting = next
+    },
+    close: async () => {
+      listener = null
+    },
+  }
+}
+
+/** A meter that is off by a little, mostly the same way. */
+function modelMeter(spec: MeterSpec, seed: number, leadVrmsOf: (inputNumber: number) => Vrms): Meter {
+  const even = evenRandom(seedFor(seed, 'meter'))
+  const steady = [between(even, -1, 1), between(even, -1, 1)]
+  const error = (which: 0 | 1): number =>
+    ERROR_SHARE * (STEADY_SHARE * steady[which] + (1 - STEADY_SHARE) * between(even, -1, 1))
+  return {
+    where: `simulated meter across input ${spec.inputNumber}`,
+    identify: async (signal) => {
+      signal.throwIfAborted()
+      return 'Ostrevan,AC1 simulated,0001,1.0'
+    },
+    readAcVrms: async (signal) => {
+      signal.throwIfAborted()
+      const truth = leadVrmsOf(spec.inputNumber)
+      return vrms(Math.max(0, truth * (1 + (error(0) * spec.accuracyPct) / 100) + error(1) * spec.accuracyVrms))
+    },
+  }
+}

@@ -1,0 +1,209 @@
+/**
+ * The simulated vehicle as numbers: a healthy one from the job's channel map, then what the faults file changes.
+ *
+ * A healthy vehicle is not ideal. Each output is a little off, by an amount that its seed fixes, as the parts of a real
+ * interface are. Everything here is truth that only this folder knows; the measuring code sees takes.
+ */
+import type { Job, OutputSpec } from '../job/job.js'
+import { dbv, ratioFromDb, type Vrms, vrms, vrmsFromDbv } from '../units/level.js'
+import { StopError } from '../units/stop.js'
+import type { Faults, HumFault, OutputFault } from './faults.js'
+import { butterworth, type Filter, type Section } from './sections.js'
+import { between, evenRandom, seedFor } from './seeded.js'
+
+/** How far a healthy output is off, either way, and what it adds. Common practice for line outputs, no source. */
+const HEALTHY = {
+  levelDb: 0.1,
+  noiseDbv: [-96, -94],
+  secondPct: [0.003, 0.004],
+  thirdPct: [0.0015, 0.0025],
+  sideLeakDb: [-82, -78],
+  couplingHz: [1.8, 2.2],
+} as const
+
+/** From player to lead, the same for all outputs. */
+const LATENCY_S = 3.2e-3
+/** Turned fully to the front, a fader leaves this much at the rear. */
+const FADER_DB = -60
+
+export interface SineLine {
+  readonly freqHz: number
+  readonly rms: Vrms
+  readonly phaseRad: number
+}
+
+export interface OutputModel {
+  readonly number: number
+  /** What it hears of the source sides, leakage included. */
+  readonly leftGain: number
+  readonly rightGain: number
+  readonly filters: readonly Filter[]
+  /** The filters that a healthy one has, in front of its coupling capacitor: level is set through them. */
+  readonly healthyFilters: readonly Filter[]
+  readonly couplingHz: number
+  readonly referenceHz: number
+  /** Peak at the reference frequency for a full-scale sine at gain 1, sign included. */
+  readonly peakV: number
+  /** Peak for which the harmonics below are given. */
+  readonly fullVpk: number
+  readonly secondRatio: number
+  readonly thirdRatio: number
+  readonly clipVpk: number | null
+  readonly isDead: boolean
+  /** What the fader leaves when it is turned to the front. */
+  readonly faderFrontGain: number
+  readonly delayS: number
+  /** 20 Hz to 20 kHz. */
+  readonly noise: Vrms
+  readonly lines: readonly SineLine[]
+  readonly mute: OutputFault['autoMute']
+  readonly leak: { readonly fromOutput: number; readonly ratio: number } | null
+  /** Gaps, from the first sample that is played. */
+  readonly dropouts: readonly { readonly atS: number; readonly durationS: number }[]
+}
+
+export interface VehicleModel {
+  readonly seed: number
+  readonly headUnit: {
+    readonly leftGain: number
+    readonly rightGain: number
+    readonly isMono: boolean
+    readonly tone: readonly Section[]
+  }
+  /** What the interface makes, by the channel map's number. */
+  readonly outputs: ReadonlyMap<number, OutputModel>
+  /** Which of them comes out at the pins of a number. */
+  readonly atPins: ReadonlyMap<number, number>
+  /** From player to lead, for all alike. */
+  readonly latencyS: number
+  readonly capture: Faults['capture'] & { readonly lines: readonly SineLine[] }
+}
+
+/** @throws StopError when the faults name an output that the job does not have */
+export function modelFromJob(job: Job, faults: Faults): VehicleModel {
+  const known = job.outputs.map(({ number }) => number)
+  checkNumbers(known, faults)
+  const { volumeDb, balanceDb, isMono, tone } = faults.headUnit
+  return {
+    seed: faults.seed,
+    headUnit: {
+      leftGain: ratioFromDb(volumeDb - Math.max(0, balanceDb)),
+      rightGain: ratioFromDb(volumeDb + Math.min(0, balanceDb)),
+      isMono,
+      tone,
+    },
+    outputs: new Map(job.outputs.map((spec) => [spec.number, outputModel(spec, faults)])),
+    atPins: exchangedPins(known, faults),
+    latencyS: LATENCY_S,
+    capture: { ...faults.capture, lines: humLines(faults.capture.hum, seedFor(faults.seed, 'card')) },
+  }
+}
+
+function outputModel(spec: OutputSpec, faults: Faults): OutputModel {
+  const { number } = spec
+  const fault = faults.outputs.get(number) ?? null
+  const seed = seedFor(faults.seed, 'output', number)
+  const even = evenRandom(seed)
+  // Drawn in a fixed order, whatever the faults replace: a fault changes nothing but what it says.
+  const levelDb = between(even, -HEALTHY.levelDb, HEALTHY.levelDb)
+  const noiseDbv = between(even, ...HEALTHY.noiseDbv)
+  const secondPct = between(even, ...HEALTHY.secondPct)
+  const thirdPct = between(even, ...HEALTHY.thirdPct)
+  const sideLeakDb = between(even, ...HEALTHY.sideLeakDb)
+  const leakSign = even() < 0.5 ? -1 : 1
+  const couplingHz = between(even, ...HEALTHY.couplingHz)
+  const whinePhaseRad = between(even, 0, 2 * Math.PI)
+
+  const healthyFilters = bandFilters({ lowHz: spec.lowHz, highHz: spec.highHz, order: 4 })
+  const polarity = spec.polarity * (fault?.isInverted ? -1 : 1)
+  const fullVpk = Math.SQRT2 * spec.levelVrms
+  const whine = fault?.whine ?? null
+  return {
+    number,
+    ...sidesOf(spec, fault, ratioFromDb(fault?.sideLeakDb ?? sideLeakDb) * leakSign),
+    filters: [...(fault?.band ? bandFilters(fault.band) : healthyFilters), ...(fault?.eq ?? [])],
+    healthyFilters,
+    couplingHz,
+    referenceHz: spec.referenceHz,
+    peakV: polarity * fullVpk * ratioFromDb(levelDb + (fault?.gainDb ?? 0)),
+    fullVpk,
+    secondRatio: (fault?.distortion?.secondPct ?? secondPct) / 100,
+    thirdRatio: (fault?.distortion?.thirdPct ?? thirdPct) / 100,
+    clipVpk: fault?.clipVpk ?? null,
+    isDead: fault?.isDead ?? false,
+    faderFrontGain: spec.faderGroup === 'rear' ? ratioFromDb(FADER_DB) : 1,
+    delayS: spec.delayS + (fault?.delayS ?? 0),
+    noise: vrmsFromDbv(dbv(fault?.noiseDbv ?? noiseDbv)),
+    lines: [
+      ...humLines(fault?.hum ?? null, seed),
+      ...(whine ? [{ freqHz: whine.freqHz, rms: vrmsFromDbv(dbv(whine.levelDbv)), phaseRad: whinePhaseRad }] : []),
+    ],
+    mute: fault?.autoMute ?? null,
+    leak: fault?.leak ? { fromOutput: fault.leak.fromOutput, ratio: ratioFromDb(fault.leak.levelDb) } : null,
+    dropouts: faults.dropouts.filter(({ outputs }) => outputs === null || outputs.includes(number)),
+  }
+}
+
+const bandFilters = ({ lowHz, highHz, order }: NonNullable<OutputFault['band']>): Filter[] => [
+  ...(lowHz === null ? [] : butterworth('high_pass', lowHz, order)),
+  ...(highHz === null ? [] : butterworth('low_pass', highHz, order)),
+]
+
+/** @param leakRatio what a side that is not heard leaves, against the other */
+function sidesOf(
+  { leftGain, rightGain }: OutputSpec,
+  fault: OutputFault | null,
+  leakRatio: number,
+): { leftGain: number; rightGain: number } {
+  if (fault?.isSummed) {
+    // Half of each side, as a mono output is made; where the sides are opposed, with the sign of the louder.
+    const half = (Math.abs(leftGain) + Math.abs(rightGain)) / 2
+    const sum = Math.sign(Math.abs(leftGain) >= Math.abs(rightGain) ? leftGain : rightGain) * half
+    return { leftGain: sum, rightGain: sum }
+  }
+  return {
+    leftGain: leftGain === 0 ? rightGain * leakRatio : leftGain,
+    rightGain: rightGain === 0 ? leftGain * leakRatio : rightGain,
+  }
+}
+
+/** A mains series whose lines fall with their order; all together have the level that was asked for. */
+function humLines(hum: HumFault | null, seed: number): SineLine[] {
+  if (hum === null) return []
+  const even = evenRandom(seedFor(seed, 'hum'))
+  const shares = Array.from({ length: hum.harmonicCount }, (_, k) => 1 / (k + 1))
+  const total = Math.hypot(...shares)
+  const rms = vrmsFromDbv(dbv(hum.levelDbv))
+  return shares.map((share, k) => ({
+    freqHz: hum.freqHz * (k + 1),
+    rms: vrms((rms * share) / total),
+    phaseRad: between(even, 0, 2 * Math.PI),
+  }))
+}
+
+function exchangedPins(known: readonly number[], faults: Faults): Map<number, number> {
+  const atPins = new Map(known.map((number) => [number, number]))
+  for (const [number, { swappedWith }] of faults.outputs) {
+    if (swappedWith !== null) atPins.set(number, swappedWith).set(swappedWith, number)
+  }
+  return atPins
+}
+
+function checkNumbers(known: readonly number[], faults: Faults): void {
+  const check = (number: number | null | undefined, path: string): void => {
+    if (number == null || known.includes(number)) return
+    throw new StopError(
+      `the job has no output ${number}`,
+      `${faults.where}, ${path}`,
+      `Name one of its outputs: ${known.join(', ')}.`,
+    )
+  }
+  for (const [number, { swappedWith, leak }] of faults.outputs) {
+    check(number, `outputs.${number}`)
+    check(swappedWith, `outputs.${number}.swapped_with`)
+    check(leak?.fromOutput, `outputs.${number}.leak.from_output`)
+  }
+  faults.dropouts.forEach(({ outputs }, index) => {
+    for (const number of outputs ?? []) check(number, `dropouts[${index + 1}].outputs`)
+  })
+}

@@ -1,0 +1,168 @@
+/**
+ * One take of the simulated vehicle: whatever is played, as the capture card gets it.
+ *
+ * The two clocks are joined first: the stereo source is resampled to the capture's clock once, and the vehicle is
+ * computed there. For a linear or memoryless vehicle that is the same as resampling every output, for a fraction of the work.
+ */
+import type { Rig } from '../rig/rig.js'
+import type { Setting } from '../rig/roles.js'
+import { type Audio, durationS } from '../units/audio.js'
+import { ratioFromDb, type Vrms, vrms } from '../units/level.js'
+import { muteCurve, type OutputTiming, shapeOutput } from './analog.js'
+import { addLines, captureInput, type LeadNoise } from './card.js'
+import { renderGraph } from './graph.js'
+import type { OutputModel, VehicleModel } from './model.js'
+import { type Pace, STEADY } from './pace.js'
+import { resample } from './resample.js'
+import { seedFor } from './seeded.js'
+
+export interface VehicleTake {
+  readonly setting: Setting
+  /** What each input's lead is on, in the inputs' order; null or missing: on nothing. */
+  readonly outputNumbers: readonly (number | null)[]
+  /** Noise differs from take to take, and is the same again for the same number. */
+  readonly takeNumber?: number
+}
+
+export interface RenderedTake {
+  readonly audio: Audio
+  /** True AC rms on each input's lead over its loudest second, in front of pad and card. */
+  readonly leadVrms: readonly Vrms[]
+}
+
+/** The captured take alone. */
+export async function renderVehicle(
+  model: VehicleModel,
+  track: Audio,
+  take: VehicleTake,
+  rig: Rig,
+  pace: Pace = STEADY,
+): Promise<Audio> {
+  return (await renderTake(model, track, take, rig, pace)).audio
+}
+
+/**
+ * @param track stereo, at any rate up to 8 times the capture's; one channel plays on both sides
+ * @throws RangeError when a lead is on an output that the model does not have
+ */
+export async function renderTake(
+  model: VehicleModel,
+  track: Audio,
+  take: VehicleTake,
+  rig: Rig,
+  pace: Pace = STEADY,
+): Promise<RenderedTake> {
+  const { sampleRateHz, bits } = rig.capture
+  const { clockOffsetPpm, leadInS, trailS, noiseDbfs, levelErrorDb, lines } = model.capture
+  const clockRatio = 1 + clockOffsetPpm * 1e-6
+  const samplesPerS = sampleRateHz * clockRatio
+  const timing: OutputTiming = { samplesPerS, startSample: (leadInS + model.latencyS) * samplesPerS }
+
+  const onInputs = rig.inputs.map((_, index) => modelAtPins(model, take.outputNumbers[index] ?? null))
+  const needed = neededOutputs(model, onInputs)
+  const latestS = Math.max(0, ...needed.map(({ delayS }) => delayS))
+  const frameCount = Math.ceil((leadInS + model.latencyS + durationS(track) + latestS + trailS) * samplesPerS)
+
+  const trackStep = track.sampleRateHz / samplesPerS
+  const sides = [track.channels[0], track.channels[1] ?? track.channels[0]]
+  const resampled = resample(sides, -timing.startSample * trackStep, trackStep, frameCount)
+  const source = [resampled[0], resampled[1]] as const
+  await breath(pace)
+
+  const signals = await renderGraph(model.headUnit, needed, source, sampleRateHz, clockRatio, pace)
+  const mutes = new Map<number, Float32Array>()
+  for (const [index, output] of needed.entries()) {
+    const mute = muteOf(output, model, source, samplesPerS)
+    if (mute) mutes.set(output.number, mute)
+    if (output.isDead) signals[index].fill(0)
+    else {
+      const gain = take.setting === 'fader_front' ? output.faderFrontGain : 1
+      shapeOutput(signals[index], output, gain, mute, timing)
+    }
+    await breath(pace)
+  }
+
+  const signalOf = new Map(needed.map(({ number }, index) => [number, signals[index]]))
+  const leads = onInputs.map((output) => leadVolts(output, signalOf, frameCount))
+  // Mains keep no time with the start of a take.
+  const laterRad = take.takeNumber ?? 0
+  const leadVrms: Vrms[] = []
+  for (const [index, output] of onInputs.entries()) {
+    const volts = leads[index]
+    if (output) addLines(volts, output.lines, laterRad, samplesPerS)
+    leadVrms.push(vrms(Math.hypot(loudestSecondRms(volts, sampleRateHz), output?.noise ?? 0)))
+    addLines(volts, lines, laterRad, samplesPerS)
+    const noise: LeadNoise | null = output && { vrms: output.noise, mute: mutes.get(output.number) ?? null }
+    const seed = seedFor(model.seed, 'input', index, take.takeNumber ?? 0)
+    captureInput(volts, noise, rig.inputs[index], { sampleRateHz, bits, noiseDbfs, levelErrorDb }, seed)
+    await breath(pace)
+  }
+  return { audio: { sampleRateHz, channels: leads }, leadVrms }
+}
+
+async function breath(pace: Pace): Promise<void> {
+  await pace.breathe()
+  pace.signal.throwIfAborted()
+}
+
+function modelAtPins(model: VehicleModel, outputNumber: number | null): OutputModel | null {
+  if (outputNumber === null) return null
+  const output = model.outputs.get(model.atPins.get(outputNumber) ?? Number.NaN)
+  if (!output) throw new RangeError(`renderVehicle: no output ${outputNumber}`)
+  return output
+}
+
+/** What is on the leads, and what leaks into that. */
+function neededOutputs(model: VehicleModel, onInputs: readonly (OutputModel | null)[]): OutputModel[] {
+  const needed = new Set(onInputs.filter((output) => output !== null))
+  for (const { leak } of [...needed]) {
+    const from = leak && model.outputs.get(leak.fromOutput)
+    if (from) needed.add(from)
+  }
+  return [...needed]
+}
+
+function muteOf(
+  { mute }: OutputModel,
+  { headUnit }: VehicleModel,
+  source: readonly [Float32Array, Float32Array],
+  samplesPerS: number,
+): Float32Array | null {
+  if (mute === null) return null
+  // The louder side decides; the interface hears it after the volume.
+  const thresholdFs = ratioFromDb(mute.belowDbfs) / Math.max(headUnit.leftGain, headUnit.rightGain)
+  return muteCurve(source, thresholdFs, mute.afterS, samplesPerS)
+}
+
+/** A copy of what is on a lead: an output may be needed by another one that it leaks into. */
+function leadVolts(
+  output: OutputModel | null,
+  signalOf: ReadonlyMap<number, Float32Array>,
+  frameCount: number,
+): Float32Array {
+  if (output === null) return new Float32Array(frameCount)
+  const volts = signalOf.get(output.number)!.slice()
+  if (output.leak) {
+    const { fromOutput, ratio } = output.leak
+    const from = signalOf.get(fromOutput)!
+    for (let n = 0; n < frameCount; n++) volts[n] += ratio * from[n]
+  }
+  return volts
+}
+
+/** Rms over the loudest second, or over all of a shorter stretch. */
+function loudestSecondRms(volts: Float32Array, sampleRateHz: number): number {
+  const step = Math.max(1, Math.round(sampleRateHz / 10))
+  const powers: number[] = []
+  for (let from = 0; from + step <= volts.length; from += step) {
+    let sum = 0
+    for (let n = from; n < from + step; n++) sum += volts[n] * volts[n]
+    powers.push(sum / step)
+  }
+  const span = Math.min(10, powers.length)
+  let loudest = 0
+  for (let i = 0; span > 0 && i + span <= powers.length; i++) {
+    loudest = Math.max(loudest, powers.slice(i, i + span).reduce((sum, power) => sum + power, 0) / span)
+  }
+  return Math.sqrt(loudest)
+}

@@ -1,0 +1,169 @@
+import { describe, expect, test } from 'vitest'
+import { jsonSchemaOf } from '../../src/document/json-schema.js'
+import { FaultsFile, NO_FAULTS, parseFaults } from '../../src/vehicle/faults.js'
+import { stopOf } from '../document/stop-of.js'
+
+const parse = (text: string) => parseFaults(text, 'faults.yaml')
+const messageOf = (text: string): string => stopOf(() => parse(text)).message
+const output = (fields: string): string => `outputs:\n  3: { ${fields} }\n`
+
+describe('a file that says nothing', () => {
+  test('is a healthy vehicle', () => {
+    expect(parse('{}')).toEqual({ ...NO_FAULTS, where: 'faults.yaml' })
+    expect(NO_FAULTS).toEqual({
+      where: 'no faults file',
+      seed: 1,
+      headUnit: { volumeDb: 0, tone: [], isMono: false, balanceDb: 0 },
+      outputs: new Map(),
+      dropouts: [],
+      capture: { clockOffsetPpm: 21, leadInS: 1, trailS: 1, noiseDbfs: -112, hum: null, levelErrorDb: 0 },
+    })
+  })
+
+  test('about an output leaves it healthy', () => {
+    expect(parse(output('dead: false')).outputs.get(3)).toEqual({
+      isDead: false,
+      gainDb: 0,
+      isInverted: false,
+      swappedWith: null,
+      isSummed: false,
+      band: null,
+      eq: [],
+      noiseDbv: null,
+      hum: null,
+      whine: null,
+      distortion: null,
+      clipVpk: null,
+      leak: null,
+      sideLeakDb: null,
+      delayS: 0,
+      autoMute: null,
+    })
+  })
+})
+
+test('every fault is read, in base units', () => {
+  const faults = parse(`
+seed: 7
+head_unit: { volume_db: -6, tone: [{ kind: low_shelf, freq_hz: 100, gain_db: 4 }], mono: true, balance_db: -3 }
+outputs:
+  1: { dead: true, gain_db: -4, inverted: true, swapped_with: 2, summed: true, band: full }
+  2: { band: { low_hz: 80, high_hz: 7000, order: 2 }, noise_dbv: -70, clip_vpk: 2.5, side_leak_db: -40, delay_ms: 5 }
+  12:
+    equaliser: [{ kind: peaking, freq_hz: 2500, gain_db: 5, q: 1.5 }]
+    all_pass: [{ freq_hz: 1000, q: 2 }]
+    hum: { freq_hz: 50, level_dbv: -62, harmonic_count: 3 }
+    whine: { freq_hz: 3300, level_dbv: -70 }
+    distortion: { second_pct: 0.7 }
+    leak: { from_output: 2, level_db: -30 }
+    auto_mute: { below_dbfs: -80, after_s: 2 }
+dropouts: [{ at_s: 12.5, duration_ms: 20, outputs: [1, 12] }, { at_s: 30, duration_ms: 5 }]
+capture: { clock_offset_ppm: -80, lead_in_s: 7, trail_s: 0, noise_dbfs: -90, level_error_db: 0.5 }
+`)
+  expect(faults).toMatchObject({
+    seed: 7,
+    headUnit: {
+      volumeDb: -6,
+      tone: [{ kind: 'low_shelf', freqHz: 100, gainDb: 4, q: Math.SQRT1_2 }],
+      isMono: true,
+      balanceDb: -3,
+    },
+    dropouts: [
+      { atS: 12.5, durationS: 0.02, outputs: [1, 12] },
+      { atS: 30, durationS: 0.005, outputs: null },
+    ],
+    capture: { clockOffsetPpm: -80, leadInS: 7, trailS: 0, noiseDbfs: -90, levelErrorDb: 0.5 },
+  })
+  expect(faults.outputs.get(1)).toMatchObject({
+    isDead: true,
+    gainDb: -4,
+    isInverted: true,
+    swappedWith: 2,
+    isSummed: true,
+    band: { lowHz: null, highHz: null },
+  })
+  expect(faults.outputs.get(2)).toMatchObject({
+    band: { lowHz: 80, highHz: 7000, order: 2 },
+    noiseDbv: -70,
+    clipVpk: 2.5,
+    sideLeakDb: -40,
+    delayS: 0.005,
+  })
+  expect(faults.outputs.get(12)).toMatchObject({
+    eq: [
+      { kind: 'peaking', freqHz: 2500, gainDb: 5, q: 1.5 },
+      { kind: 'all_pass', freqHz: 1000, gainDb: 0, q: 2 },
+    ],
+    hum: { freqHz: 50, levelDbv: -62, harmonicCount: 3 },
+    whine: { freqHz: 3300, levelDbv: -70 },
+    distortion: { secondPct: 0.7, thirdPct: 0 },
+    leak: { fromOutput: 2, levelDb: -30 },
+    autoMute: { belowDbfs: -80, afterS: 2 },
+  })
+})
+
+describe('a file with a mistake', () => {
+  test.each([
+    [output('gain: -4'), 'unknown field "gain" (faults.yaml:2, outputs.3.gain). Did you mean "gain_db"?'],
+    [
+      output('gain_db: -400'),
+      'gain_db is -400, too low (faults.yaml:2, outputs.3.gain_db). Allowed: a number from -80 to 40.',
+    ],
+    [
+      output('swapped_with: 3'),
+      'output 3 is swapped with itself (faults.yaml:2, outputs.3.swapped_with). Name another output.',
+    ],
+    [
+      'outputs:\n  1: { swapped_with: 2 }\n  3: { swapped_with: 2 }\n',
+      'output 2 is swapped with 1 already (faults.yaml:3, outputs.3.swapped_with). Exchange each output with one other.',
+    ],
+    [
+      output('leak: { from_output: 3, level_db: -20 }'),
+      'output 3 leaks into itself (faults.yaml:2, outputs.3.leak.from_output). Name another output.',
+    ],
+    [
+      output('band: { low_hz: 5000, high_hz: 500 }'),
+      'low_hz is 5000, not below high_hz 500 (faults.yaml:2, outputs.3.band.low_hz). Allowed: low_hz below high_hz.',
+    ],
+    [
+      output('band: { order: 2 }'),
+      'band has no edge (faults.yaml:2, outputs.3.band). Give low_hz or high_hz, or write band: full.',
+    ],
+    [
+      'outputs:\n  left: { dead: true }\n',
+      'field "left" is not allowed (faults.yaml:2, outputs.left). Allowed: the number of an output, 1 to 99.',
+    ],
+    ['clock_offset_ppm: 80\n', 'clock_offset_ppm is a field of capture'],
+  ])('%j gets one line that says where and what to do', (text, says) => {
+    const message = messageOf(text)
+    expect(message).toContain(says)
+    expect(message).not.toContain('\n')
+  })
+})
+
+test('an exchange that is said at both outputs is one exchange', () => {
+  const { outputs } = parse('outputs:\n  1: { swapped_with: 2 }\n  2: { swapped_with: 1 }\n')
+  expect([...outputs].map(([number, { swappedWith }]) => [number, swappedWith])).toEqual([
+    [1, 2],
+    [2, 1],
+  ])
+})
+
+test('every field of the published schema has a description', () => {
+  const bare: string[] = []
+  const walk = (node: unknown, path: string): void => {
+    if (typeof node !== 'object' || node === null) return
+    for (const [name, child] of Object.entries(node)) {
+      if (name === 'properties') {
+        for (const [field, schema] of Object.entries(child as Record<string, { description?: string }>)) {
+          if (!schema.description) bare.push(`${path}.${field}`)
+        }
+      }
+      walk(child, `${path}.${name}`)
+    }
+  }
+  const schema = jsonSchemaOf(FaultsFile, 'Faults')
+  walk(schema, '')
+  expect(Object.keys(schema.properties!)).toEqual(['seed', 'head_unit', 'outputs', 'dropouts', 'capture'])
+  expect(bare).toEqual([])
+})
