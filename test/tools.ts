@@ -3,6 +3,7 @@
  *
  * In CI a missing tool fails the test; elsewhere the test is skipped and says which package it waits for.
  */
+import { spawnSync } from 'node:child_process'
 import { accessSync, constants } from 'node:fs'
 import { delimiter, join } from 'node:path'
 
@@ -15,6 +16,9 @@ const PACKAGES = {
   parec: 'pulseaudio-utils',
   pacat: 'pulseaudio-utils',
   pactl: 'pulseaudio-utils',
+  chromium: 'chromium',
+  pdftotext: 'poppler-utils',
+  scipy: 'python3-scipy',
 } as const
 
 export type Tool = keyof typeof PACKAGES
@@ -22,8 +26,17 @@ export type Tool = keyof typeof PACKAGES
 /** Those of the tools that are not on PATH. */
 export function missingTools(...tools: readonly Tool[]): Tool[] {
   const folders = (process.env['PATH'] ?? '').split(delimiter).filter((folder) => folder !== '')
-  return tools.filter((tool) => !folders.some((folder) => isExecutable(join(folder, tool))))
+  return tools.filter((tool) =>
+    tool === 'scipy' ? !hasScipy() : !folders.some((folder) => isExecutable(join(folder, tool))),
+  )
 }
+
+/** Debian's own Python has it; another one that stands first on PATH need not. */
+function hasScipy(): boolean {
+  isScipyThere ??= spawnSync('/usr/bin/python3', ['-c', 'import scipy']).status === 0
+  return isScipyThere
+}
+let isScipyThere: boolean | null = null
 
 /**
  * Call it first in a test: `test('…', (context) => { needsTool(context, 'sox'); … })`.

@@ -1,0 +1,17 @@
+/** What the views look up in an output. A result says each thing once: in a figure, or in the words of a check. */
+import type { Check, Figure, OutputResult, Verdict } from '../verdict/result.js'
+
+export const figureIn = ({ figures }: OutputResult, quantity: string): Figure | null =>
+  figures.find((figure) => figure.quantity === quantity) ?? null
+
+export const checkIn = ({ checks }: OutputResult, name: string): Check | null =>
+  checks.find((check) => check.name === name) ?? null
+
+export const verdictIn = (output: OutputResult, checkName: string | null): Verdict =>
+  (checkName === null ? null : checkIn(output, checkName)?.verdict) ?? 'pass'
+
+/** Level against the map, "+0.1" dB: the level check says "2.00 V (+0.1 dB)"; of a dead output there is nothing to say. */
+export function deviationDbDigits(output: OutputResult): string | null {
+  const measured = checkIn(output, 'level')?.measured ?? ''
+  return /\(([+\u2212-]?[\d.]+) ?dB\)/.exec(measured)?.[1] ?? null
+}

@@ -1,0 +1,141 @@
+/** The record in the written report: rig and calibration, takes, methods, cautions, signatures. */
+import { inHz, plain, signed } from '../units/words.js'
+import type { Figure, Result, TakeResult } from '../verdict/result.js'
+import { methodInWords, quantityInWords } from './format.js'
+import { type Markup, markup } from './markup.js'
+import { facts } from './parts.js'
+import { table } from './table.js'
+
+const SETTING_WORDS: Readonly<Record<TakeResult['setting'], string>> = {
+  reference: 'volume, fader and tone as the job asks',
+  fader_front: 'fader to the front',
+}
+
+export function rigSection({ rig }: Result): Markup {
+  return markup`<section id="rig">
+<h2>Rig and calibration</h2>
+${facts([
+  ['Rig', rig.name],
+  ['Capture', rig.capture],
+  ['Player', rig.player],
+  ['Meter', rig.meter ?? 'none used'],
+])}
+${table({
+  kind: 'inputs',
+  says: 'Inputs of the rig',
+  caption: 'Inputs and their calibration. Full scale is the rms voltage of a sine that just fills the input.',
+  columns: [
+    { heading: 'Input', cell: ({ number }) => number },
+    { heading: 'Full scale', isNumber: true, cell: ({ fullScaleVrms }) => `${digits(fullScaleVrms)} V` },
+    { heading: 'Pad', isNumber: true, cell: ({ padDb }) => (padDb === 0 ? 'none' : `${digits(padDb)} dB`) },
+    {
+      heading: 'Uncertainty of level',
+      isNumber: true,
+      cell: ({ levelUncertaintyDb }) => `± ${digits(levelUncertaintyDb)} dB`,
+    },
+  ],
+  rows: rig.inputs,
+})}
+</section>`
+}
+
+/** A number as a rig file has it: four digits are more than any calibration gives. */
+const digits = (value: number): string => String(Number(value.toPrecision(4)))
+
+export function takesSection({ takes }: Result): Markup {
+  return markup`<section id="takes">
+<h2>Takes</h2>
+${table({
+  kind: 'takes',
+  says: 'Takes that were measured',
+  caption:
+    'Recordings that were measured. SHA-256 proves that a file is the one that was measured. Clock offset: capture against player. Match: how well the track was found, 100 % is perfect.',
+  columns: [
+    {
+      heading: 'Patch',
+      widthPct: 18,
+      cell: ({ patch, setting }) => markup`${patch}<small>${SETTING_WORDS[setting]}</small>`,
+    },
+    {
+      heading: 'File and SHA-256',
+      widthPct: 32,
+      cell: ({ source, sha256 }) => markup`${source}<small class="digest">${sha256}</small>`,
+    },
+    {
+      heading: 'Recorded',
+      widthPct: 13,
+      cell: ({ sampleRateHz, inputCount, durationS }) =>
+        markup`${plain(durationS, 1)} s<small>${inHz(sampleRateHz)}, ${inputCount} inputs</small>`,
+    },
+    {
+      heading: 'Track',
+      widthPct: 10,
+      cell: ({ trackStartS, trackRevision }) =>
+        markup`from ${plain(trackStartS, 2)} s<small>revision ${trackRevision}</small>`,
+    },
+    {
+      heading: 'Clock offset',
+      widthPct: 11,
+      isNumber: true,
+      cell: ({ clockOffsetPpm }) => `${signed(clockOffsetPpm, 1)} ppm`,
+    },
+    { heading: 'Match', widthPct: 7, isNumber: true, cell: ({ matchPct }) => `${plain(matchPct, 1)} %` },
+    { heading: 'Faults', widthPct: 8, cell: ({ faults }) => (faults.length === 0 ? 'none' : faults.join(' ')) },
+  ],
+  rows: takes,
+})}
+</section>`
+}
+
+interface Method {
+  readonly quantities: readonly string[]
+  readonly name: string
+  readonly version: string
+}
+
+export function methodsSection(result: Result): Markup {
+  return markup`<section id="methods">
+<h2>How it was measured</h2>
+<p>± is the expanded uncertainty (k = 2): the true value lies within it about 95 times in 100. A check is <strong>PASS</strong> or <strong>FAIL</strong> only where the figure is further from its limit than that; between, it is <strong>UNSURE</strong> and says what would settle it. “At most” means that the rig or the noise allows no lower reading.</p>
+${table({
+  kind: 'methods',
+  says: 'Methods',
+  caption: 'Methods. A method that can give another figure gets another version.',
+  columns: [
+    { heading: 'Figure', cell: ({ quantities }) => quantities.map(quantityInWords).join('; ') },
+    { heading: 'Method', cell: ({ name }) => name },
+    { heading: 'Version', isNumber: true, cell: ({ version }) => version },
+  ],
+  rows: methodsOf(result),
+})}
+</section>`
+}
+
+function methodsOf({ outputs, checks }: Result): Method[] {
+  const figures: Figure[] = [
+    ...outputs.flatMap((output) => output.figures),
+    ...checks.flatMap(({ figure }) => (figure ? [figure] : [])),
+  ]
+  const quantities = new Map<string, Set<string>>()
+  for (const { method, quantity } of figures) {
+    quantities.set(method, (quantities.get(method) ?? new Set()).add(quantity))
+  }
+  return [...quantities].map(([method, names]) => ({ quantities: [...names], ...methodInWords(method) }))
+}
+
+export function cautionsSection({ cautions }: Result): Markup | null {
+  if (cautions.length === 0) return null
+  return markup`<section id="cautions">
+<h2>Cautions</h2>
+<ul>${cautions.map((caution) => markup`<li>${caution}</li>`)}</ul>
+</section>`
+}
+
+export function signaturesSection({ job }: Result): Markup {
+  const box = (role: string, name: string | null): Markup =>
+    markup`<div class="sign"><p><b>${role}</b> ${name ?? ''}</p><p class="rule">Signature</p><p class="rule">Place and date</p></div>`
+  return markup`<section id="signatures">
+<h2>Signatures</h2>
+<div class="signs">${box('Measured by', job.technician)}${box('Received by', job.customer)}</div>
+</section>`
+}

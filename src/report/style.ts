@@ -1,0 +1,146 @@
+/**
+ * The style sheet of the written report: dark on light, for a phone in the sun, a screen in the workshop, and A4.
+ *
+ * Colour only repeats what a word, a frame or a line's thickness says. No font is loaded.
+ */
+export const STYLE = `
+:root{color-scheme:light;--ink:#14181d;--quiet:#4a545f;--line:#c3cad2;--pale:#f3f5f7;--pass:#14602f;--fail:#a31515;--unsure:#7a4b00;--curve:#0f3a66}
+*{box-sizing:border-box}
+html{-webkit-text-size-adjust:100%;scroll-padding-top:1rem}
+body{margin:0 auto;max-width:74rem;padding:1rem 1.25rem 3rem;background:#fff;color:var(--ink);font:1.0625rem/1.45 system-ui,-apple-system,'Segoe UI',Roboto,'Liberation Sans','DejaVu Sans',sans-serif;overflow-wrap:anywhere}
+h1,h2,h3{line-height:1.2;margin:0 0 .5em}
+h1{font-size:1.9rem}
+h2{font-size:1.4rem;margin-top:2.2rem;padding-bottom:.25rem;border-bottom:2px solid var(--ink)}
+h3{font-size:1.1rem}
+p{margin:0 0 .5em}
+a{color:#0b4a8f}
+small,.unit{font-size:.82em;font-weight:400;color:var(--quiet)}
+td small,th small{display:block}
+.unit{white-space:nowrap}
+.none{color:var(--quiet)}
+.unseen{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
+.badge{display:inline-block;min-width:4.6em;padding:.12em .5em;border:2px solid;border-radius:.25em;font-size:.82em;font-weight:700;line-height:1.25;text-align:center;letter-spacing:.03em;white-space:nowrap;vertical-align:.08em}
+.badge.pass{color:var(--pass);background:#fff}
+.badge.fail{color:#fff;background:var(--fail);border-color:var(--fail)}
+.badge.unsure{color:var(--unsure);background:#fff7e0;border-style:dashed}
+.badge.note{color:var(--quiet);background:#fff;border-color:var(--line)}
+.mark{font-weight:700}
+.mark.fail{color:var(--fail)}
+.mark.unsure{color:var(--unsure)}
+.simulated{margin:0 0 1rem;padding:.5rem .75rem;border:3px solid var(--ink);background:repeating-linear-gradient(135deg,#fff 0 14px,#e9ecef 14px 28px);font-weight:700;font-size:1.15rem;text-align:center}
+.head{padding:1rem 1.25rem;border:1px solid var(--line);border-left:.6rem solid var(--pass);background:var(--pale)}
+.head.fail{border-left-color:var(--fail)}
+.head.unsure{border-left:.6rem dashed var(--unsure)}
+.kind{color:var(--quiet);margin-bottom:.25rem}
+.facts{display:grid;grid-template-columns:repeat(auto-fill,minmax(15rem,1fr));gap:.5rem 1.5rem;margin:.75rem 0}
+.facts div{min-width:0}
+.facts dt{font-size:.82em;color:var(--quiet)}
+.facts dd{margin:0;font-weight:600}
+nav a{display:inline-block;margin:.25rem .9rem .25rem 0;padding:.2rem 0}
+.findings{list-style:none;margin:0;padding:0}
+.findings li{margin:0 0 .8rem;padding:.7rem 1rem;border:1px solid var(--line);border-left:.4rem solid var(--line)}
+.findings li.fail{border-left-color:var(--fail)}
+.findings li.unsure{border-left:.4rem dashed var(--unsure)}
+.findings p:last-child{margin:0}
+.next{font-size:1.06em}
+.places{font-size:.9em;color:var(--quiet)}
+.warnings{padding-left:1.2rem}
+.scroll{position:relative;overflow-x:auto;margin:0 0 1rem}
+table{width:100%;border-collapse:collapse;font-size:.94rem;line-height:1.3;font-variant-numeric:tabular-nums}
+caption{text-align:left;padding:0 0 .4rem;color:var(--quiet)}
+caption span{position:sticky;left:0;display:inline-block;max-width:calc(100vw - 2rem)}
+th,td{overflow-wrap:normal;padding:.35rem .5rem;border-bottom:1px solid var(--line);text-align:left;vertical-align:top}
+thead th{border-bottom:2px solid var(--ink);vertical-align:bottom}
+tbody th{font-weight:600}
+.number{text-align:right}
+.overview td.number,.inputs td,.methods td.number{white-space:nowrap}
+.overview{min-width:62rem}
+.overview th:first-child{width:13rem}
+.overview .none{white-space:normal}
+.checks{min-width:54rem;table-layout:fixed}
+.takes{min-width:50rem;table-layout:fixed}
+.inputs,.methods{width:auto;min-width:24rem}
+.checks tbody *,.takes tbody *{overflow-wrap:anywhere}
+.badge,.takes .number{overflow-wrap:normal!important;white-space:nowrap}
+.digest{font-family:ui-monospace,'Liberation Mono','DejaVu Sans Mono',monospace;word-break:break-all}
+.legend{color:var(--quiet)}
+.swatch{display:inline-block;margin-right:.8em;white-space:nowrap}
+.swatch svg{width:1.9em;height:1.02em;vertical-align:-.1em}
+.charts{margin:0 0 1.2rem;padding:0}
+.more{font-size:.82em;font-weight:400}
+.pair{display:grid;grid-template-columns:1fr 1fr;gap:.5rem 1.5rem}
+figure{margin:0;min-width:0}
+figure svg{display:block;width:100%;height:auto}
+figcaption{font-size:.9rem;line-height:1.35}
+.missing{display:flex;flex-direction:column;justify-content:center;min-height:6rem;padding:1rem;border:1px dashed var(--line);color:var(--quiet);text-align:center}
+svg text{font:12px system-ui,'Liberation Sans','DejaVu Sans',sans-serif;fill:var(--ink)}
+svg path{fill:none}
+.grid path{stroke:#dde2e7;stroke-width:1}
+.edge{fill:none;stroke:#7d8893;stroke-width:1}
+svg .room{fill:#dcebe0}
+svg .limit{stroke:#3f6b4d;stroke-width:1;stroke-dasharray:4 3}
+svg .curve{stroke:var(--curve);stroke-width:2;stroke-linejoin:round}
+svg .outside{stroke:var(--fail);stroke-width:5;stroke-linecap:round;stroke-linejoin:round}
+svg .reference{fill:#fff;stroke:var(--ink);stroke-width:1.5}
+svg .band{fill:#d3dde8}
+svg .bandtop{stroke:var(--curve);stroke-width:1.5}
+svg .needle{stroke:var(--fail);stroke-width:2.5}
+svg .letter{font-weight:700}
+.signs{display:grid;grid-template-columns:1fr 1fr;gap:1rem 3rem}
+.rule{margin:2.6rem 0 0;padding-top:.25rem;border-top:1px solid var(--ink);font-size:.9rem;color:var(--quiet)}
+footer{margin-top:2rem;color:var(--quiet);font-size:.9rem}
+a:focus-visible,.scroll:focus-visible{outline:3px solid #0b4a8f;outline-offset:2px}
+@media (max-width:44rem){
+body{padding:.75rem .75rem 2rem}
+h1{font-size:1.5rem}
+h1 .badge{display:block;width:fit-content;margin-bottom:.35rem}
+.head{padding:.75rem}
+.facts{grid-template-columns:1fr 1fr}
+.pair,.signs{grid-template-columns:1fr}
+.overview tbody th,.overview thead th:first-child{position:sticky;left:0;max-width:9.5rem;background:#fff}
+}
+@media print{
+@page{size:A4;margin:13mm 12mm 15mm;@bottom-right{content:counter(page) ' / ' counter(pages);font:8pt 'Liberation Sans','DejaVu Sans',sans-serif;color:#4a545f}}
+*{-webkit-print-color-adjust:exact;print-color-adjust:exact}
+body{max-width:none;padding:0;font-size:9.5pt;line-height:1.35}
+h1{font-size:16pt}
+h2{font-size:12.5pt;margin-top:5mm}
+h3{font-size:10pt;margin-bottom:.5mm}
+ul{margin:0;padding-left:5mm}
+footer{margin-top:4mm;font-size:8pt}
+.rule{font-size:8pt}
+h2,h3,caption{break-after:avoid}
+nav,.more,.places{display:none}
+a{color:inherit;text-decoration:none}
+.head{padding:3mm 4mm}
+.facts{grid-template-columns:repeat(4,1fr);gap:1.5mm 4mm;margin:2mm 0}
+.scroll{overflow:visible;margin-bottom:3mm}
+table,.overview,.checks,.takes{min-width:0;font-size:8pt;line-height:1.2}
+th,td{padding:.3mm 1.2mm}
+.checks{font-size:7.6pt}
+.checked{margin-bottom:2.5mm}
+.checked .scroll{margin-bottom:0}
+caption{padding-bottom:.5mm}
+caption span{max-width:none}
+.badge{border-width:1px;padding:0 .4em;min-width:4.4em}
+thead{display:table-header-group}
+tr,li,article,figure,.sign{break-inside:avoid}
+.overview td,.overview th{padding:.6mm .8mm}
+.overview th:first-child{width:32mm}
+.findings li{margin-bottom:2mm;padding:1.5mm 3mm}
+.findings p,.findings h3{margin-bottom:.6mm}
+.charts{margin-bottom:1.5mm}
+.charts h3{margin-bottom:0}
+.pair{gap:0 4mm}
+figcaption{font-size:7.5pt;line-height:1.2}
+.missing{min-height:20mm;padding:2mm}
+#charts{break-before:page}
+.legend{font-size:8pt;margin-bottom:1mm}
+.rule{margin-top:11mm}
+}
+`
+
+/** On every printed page too, where the browser prints margin boxes. */
+export const SIMULATED_STYLE = `
+@media print{@page{@bottom-left{content:'SIMULATED: a model was measured, no vehicle.';font:bold 8pt 'Liberation Sans','DejaVu Sans',sans-serif;color:#14181d}}}
+`

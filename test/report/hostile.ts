@@ -1,0 +1,73 @@
+/** Names that a job file, an instrument or a file could hold to break a view; each is told from the others by a number. */
+import type { Result } from '../../src/verdict/result.js'
+
+export const HOSTILE = [
+  '<script>window.broken = 1</script>',
+  '"><img src=x onerror="window.broken = 2">',
+  "' onmouseover='window.broken = 3",
+  '</title></style><svg onload=window.broken=4>',
+  '\u001b[2J\u001b[31mred\u001b]0;title\u0007',
+  'two\nlines\r\nand\ttabs',
+  '&lt;b&gt; &amp;',
+  'フロント左 スピーカー',
+  'x'.repeat(300),
+  'a word and a word '.repeat(20),
+  '\u202egnorw',
+  '`x` {{y}} %s %n $&',
+] as const
+
+/** The result with every free text taken from the list in turn. */
+export function withHostileTexts(result: Result): Result {
+  let next = 0
+  const hostile = (): string => HOSTILE[next++ % HOSTILE.length]
+  const check = (one: Result['checks'][number]) => ({
+    ...one,
+    expected: hostile(),
+    measured: hostile(),
+    why: hostile(),
+  })
+  return {
+    ...result,
+    program: hostile(),
+    summary: hostile(),
+    startedAt: hostile(),
+    job: {
+      name: hostile(),
+      vehicle: hostile(),
+      vin: hostile(),
+      plate: hostile(),
+      jobNumber: hostile(),
+      technician: hostile(),
+      customer: hostile(),
+      limitsProfile: hostile(),
+      warnings: HOSTILE.map(hostile),
+    },
+    rig: { ...result.rig, name: hostile(), capture: hostile(), player: hostile(), meter: hostile() },
+    takes: result.takes.map((take) => ({
+      ...take,
+      patch: hostile(),
+      source: hostile(),
+      sha256: hostile(),
+      faults: HOSTILE.map(hostile),
+    })),
+    checks: HOSTILE.map((name) => ({ ...check(result.checks[0]), name })),
+    outputs: result.outputs.map((output) => ({
+      ...output,
+      label: hostile(),
+      patch: hostile(),
+      figures: output.figures.map((figure) => ({ ...figure, method: hostile() })),
+      checks: output.checks.map(check),
+      noise: output.noise && {
+        ...output.noise,
+        lines: HOSTILE.map((says, i) => ({ freqHz: 100 * (i + 1), levelDbv: -90, says })),
+      },
+    })),
+    findings: result.findings.map((finding) => ({
+      ...finding,
+      title: hostile(),
+      because: hostile(),
+      next: hostile(),
+    })),
+    cautions: [...HOSTILE],
+  }
+}
