@@ -1,4 +1,5 @@
 /** What the views look up in an output. A result says each thing once: in a figure, or in the words of a check. */
+import { signed } from '../units/words.js'
 import type { Check, Figure, OutputResult, Verdict } from '../verdict/result.js'
 
 export const figureIn = ({ figures }: OutputResult, quantity: string): Figure | null =>
@@ -10,8 +11,8 @@ export const checkIn = ({ checks }: OutputResult, name: string): Check | null =>
 export const verdictIn = (output: OutputResult, checkName: string | null): Verdict =>
   (checkName === null ? null : checkIn(output, checkName)?.verdict) ?? 'pass'
 
-/** Level against the map, "+0.1" dB: the level check says "2.00 V (+0.1 dB)"; of a dead output there is nothing to say. */
+/** Level against the map, "+0.1" dB; of a dead output there is nothing to say. */
 export function deviationDbDigits(output: OutputResult): string | null {
-  const measured = checkIn(output, 'level')?.measured ?? ''
-  return /\(([+\u2212-]?[\d.]+) ?dB\)/.exec(measured)?.[1] ?? null
+  const value = figureIn(output, 'level deviation')?.value
+  return value === null || value === undefined ? null : signed(value, 1)
 }

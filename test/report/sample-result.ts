@@ -149,7 +149,10 @@ function healthyOutput(spec: Spec): OutputResult {
     inputNumber: number,
     verdict: 'pass',
     identifiedAs: number,
-    figures: checks.flatMap((one) => (one.figure ? [one.figure] : [])),
+    figures: [
+      ...checks.flatMap((one) => (one.figure ? [one.figure] : [])),
+      figure('level deviation', offDb, 'dB', 0.1, 'level against the map/1'),
+    ],
     checks,
     response: {
       freqHz: FREQ_HZ,
