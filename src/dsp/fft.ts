@@ -108,9 +108,11 @@ export function inverseReal(
   return out
 }
 
-/** Spectrum of complex samples (interleaved, 2 × size numbers); same shape back. */
-export function complexSpectrum(samples: Float64Array): Float64Array {
-  const out = new Float64Array(samples.length)
+/** Spectrum of complex samples (interleaved, 2 × size numbers); same shape back, in out where that is given. */
+export function complexSpectrum(
+  samples: Float64Array,
+  out: Float64Array = new Float64Array(samples.length),
+): Float64Array {
   planOf(samples.length / 2).fft.transform(out, samples)
   return out
 }

@@ -45,16 +45,8 @@ export function analyseInput(channel: Float32Array, located: Located, reference:
       readTone(stretch(startS + SETTLE_S, startS + durationS - LEAVE_S), freqHz, samplesPerS),
     )
   const quiet = sections.find(({ kind }) => kind === 'quiet_tone')!
-  let [peakFs, clippedSampleCount] = [0, 0]
   // Only what figures are read from: the staircase is there to clip.
-  for (const sample of stretch(
-    sections.find(({ kind }) => kind === 'silence')!.startS,
-    quiet.startS + quiet.durationS,
-  )) {
-    const magnitude = Math.abs(sample)
-    if (magnitude > peakFs) peakFs = magnitude
-    if (magnitude >= CLIPPED_FS) clippedSampleCount++
-  }
+  const used = stretch(sections.find(({ kind }) => kind === 'silence')!.startS, quiet.startS + quiet.durationS)
   return {
     transfer,
     left: excessPhaseOf(transfer.leftRe, transfer.leftIm, transfer.leftError),
@@ -62,7 +54,17 @@ export function analyseInput(channel: Float32Array, located: Located, reference:
     tones,
     idle: readNoise(inside('silence', SILENCE_SETTLE_S), samplesPerS, null),
     present: readNoise(inside('quiet_tone', SETTLE_S), samplesPerS, quiet.tones[0].freqHz),
-    clippedSampleCount,
-    peakFs,
+    ...peaksOf(used),
   }
+}
+
+function peaksOf(samples: Float32Array): Pick<InputAnalysis, 'peakFs' | 'clippedSampleCount'> {
+  let peakFs = 0
+  let clippedSampleCount = 0
+  for (let n = 0; n < samples.length; n++) {
+    const magnitude = Math.abs(samples[n])
+    peakFs = Math.max(peakFs, magnitude)
+    if (magnitude >= CLIPPED_FS) clippedSampleCount++
+  }
+  return { peakFs, clippedSampleCount }
 }

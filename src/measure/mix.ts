@@ -30,21 +30,35 @@ export function mixOf(audio: Audio): Complex & { readonly peakFs: number } {
     const scale = power === 0 ? 0 : Math.sqrt(frameCount / 16 / power)
     return [scale * Math.cos(k * GOLDEN_ANGLE_RAD), scale * Math.sin(k * GOLDEN_ANGLE_RAD)]
   })
-  let [most, least] = [0, 0]
+  let peakFs = 0
   for (let first = 0; first < frameCount; first += BLOCK) {
     const stop = Math.min(frameCount, first + BLOCK)
-    audio.channels.forEach((channel, k) => {
-      const [a, b] = turns[k]
-      for (let n = first; n < stop; n++) {
-        const sample = channel[n]
-        re[n] += a * sample
-        im[n] += b * sample
-        if (sample > most) most = sample
-        else if (sample < least) least = sample
-      }
-    })
+    for (let k = 0; k < turns.length; k++) {
+      peakFs = Math.max(peakFs, addTurned(re, im, audio.channels[k], turns[k], first, stop))
+    }
   }
-  return { re, im, peakFs: Math.max(most, -least) }
+  return { re, im, peakFs }
+}
+
+/** Adds a stretch of one input to the mix; returns its largest magnitude. */
+function addTurned(
+  re: Float32Array,
+  im: Float32Array,
+  channel: Float32Array,
+  turn: readonly number[],
+  first: number,
+  stop: number,
+): number {
+  const a = turn[0]
+  const b = turn[1]
+  let most = 0
+  for (let n = first; n < stop; n++) {
+    const sample = channel[n]
+    re[n] += a * sample
+    im[n] += b * sample
+    most = Math.max(most, Math.abs(sample))
+  }
+  return most
 }
 
 /** Low-passed and thinned out by a whole factor; sample m of the answer stands at sample m × factor. */

@@ -6,6 +6,7 @@
  */
 import { thirdOctaveBands } from '../dsp/bands.js'
 import { realSpectrum } from '../dsp/fft.js'
+import { room } from '../dsp/room.js'
 import { HANN } from '../dsp/tables/harris-1978.js'
 import { aWeightDb } from '../dsp/weighting.js'
 import { cosineWindow } from '../dsp/windows.js'
@@ -78,13 +79,13 @@ function averagedPower(samples: Float32Array, samplesPerS: number) {
   const windowPower = 0.375 * size
   const count = 1 + Math.floor((samples.length - size) / (size / 2))
   const power = new Float64Array(size / 2 + 1)
-  const block = new Float64Array(size)
+  const block = room('noise samples', size)
   for (let i = 0; i < count; i++) {
     const from = Math.floor((i * (samples.length - size)) / Math.max(1, count - 1))
     let mean = 0
     for (let n = 0; n < size; n++) mean += samples[from + n] / size
     for (let n = 0; n < size; n++) block[n] = window[n] * (samples[from + n] - mean)
-    const spectrum = realSpectrum(block, size)
+    const spectrum = realSpectrum(block, size, room('noise spectrum', size + 2))
     for (let bin = 0; bin <= size / 2; bin++) power[bin] += spectrum[2 * bin] ** 2 + spectrum[2 * bin + 1] ** 2
   }
   // One-sided mean square 2 |X|^2 / (N sum w^2), doubled again because a full-scale sine's mean square is 1/2.

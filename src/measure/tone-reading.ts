@@ -5,6 +5,7 @@
  * of orders 2 to 20 below 20 kHz; "the rest" is 20 Hz to 20 kHz without the fundamental's own lobe.
  */
 import { realSpectrum, sizeFor } from '../dsp/fft.js'
+import { room } from '../dsp/room.js'
 import { HFT144D } from '../dsp/tables/heinzel-ruediger-schilling-2002.js'
 import { cosineWindow } from '../dsp/windows.js'
 import type { ToneReading } from './analysis.js'
@@ -41,11 +42,12 @@ export function readTone(samples: Float32Array, freqHz: number, samplesPerS: num
   const count = samples.length
   const { window, sum: windowSum, power: windowPower } = windowOf(count)
   const size = sizeFor(count)
-  const weighted = new Float64Array(size)
+  const weighted = room('tone samples', size)
   let mean = 0
   for (let n = 0; n < count; n++) mean += samples[n] / count
   for (let n = 0; n < count; n++) weighted[n] = window[n] * (samples[n] - mean)
-  const spectrum = realSpectrum(weighted, size)
+  weighted.fill(0, count)
+  const spectrum = realSpectrum(weighted, size, room('tone spectrum', size + 2))
   const binHz = samplesPerS / size
   const lobeHz = (LOBE_BINS * samplesPerS) / count
   const power = (bin: number): number => spectrum[2 * bin] ** 2 + spectrum[2 * bin + 1] ** 2

@@ -6,6 +6,7 @@
  * the sweep lie before it (L ln n) and fall outside.
  */
 import { complexSpectrum, inverseReal, realSpectrum, sizeFor } from '../dsp/fft.js'
+import { room } from '../dsp/room.js'
 import { SWEEP, sectionStartS, sweepAt } from '../stimulus/layout.js'
 import type { Located, Transfer } from './analysis.js'
 import { GRID_HZ } from './grid.js'
@@ -22,12 +23,6 @@ export interface SweepReference {
   readonly size: number
   readonly samplesPerS: number
   readonly sides: readonly { readonly firstSample: number; readonly inverse: Float64Array }[]
-  /** Room for the large transforms, used anew for each input. */
-  readonly room: {
-    readonly taken: Float64Array
-    readonly spectrum: Float64Array
-    readonly impulses: readonly [Float64Array, Float64Array]
-  }
 }
 
 export function sweepReference(located: Located): SweepReference {
@@ -44,12 +39,7 @@ export function sweepReference(located: Located): SweepReference {
     }
     return { firstSample, inverse: inverseOf(realSpectrum(samples, size), samplesPerS / size) }
   })
-  const room = {
-    taken: new Float64Array(size),
-    spectrum: new Float64Array(size + 2),
-    impulses: [new Float64Array(size), new Float64Array(size)] as const,
-  }
-  return { size, samplesPerS, sides, room }
+  return { size, samplesPerS, sides }
 }
 
 /**
@@ -57,10 +47,11 @@ export function sweepReference(located: Located): SweepReference {
  * @returns responses on GRID_HZ
  */
 export function transferOf(channel: Float32Array, reference: SweepReference): Transfer {
-  const { size, samplesPerS, room } = reference
+  const { size, samplesPerS } = reference
   const lengthSamples = Math.floor((SWEEP.durationS + SWEEP.tailS) * samplesPerS)
   const [left, right] = reference.sides.map(({ firstSample, inverse }, side) => {
-    const { taken, spectrum } = room
+    const taken = room('sweep samples', size)
+    const spectrum = room('sweep spectrum', size + 2)
     const from = Math.max(0, firstSample)
     taken.fill(0)
     taken.set(channel.subarray(from, Math.min(channel.length, firstSample + lengthSamples)), from - firstSample)
@@ -70,7 +61,7 @@ export function transferOf(channel: Float32Array, reference: SweepReference): Tr
       spectrum[k] = a * c - b * d
       spectrum[k + 1] = a * d + b * c
     }
-    return inverseReal(spectrum, size, room.impulses[side])
+    return inverseReal(spectrum, size, room(`impulse response ${side}`, size))
   })
   const centre = centreOf(left, right, Math.round(LATENCY_S * samplesPerS))
   const linear = onGrid(windowed(left, right, centre, samplesPerS), centre, samplesPerS)
@@ -152,7 +143,8 @@ function windowed(left: Float64Array, right: Float64Array, centre: number, sampl
   const after = Math.round(WINDOW_AFTER_S * samplesPerS)
   const fade = Math.round(0.25 * after)
   const size = 2 * sizeFor(before + after)
-  const out = new Float64Array(2 * size)
+  const out = room('response samples', 2 * size)
+  out.fill(0)
   for (let n = -before; n < after; n++) {
     const gain =
       n < -before / 2
@@ -177,7 +169,7 @@ interface Sides {
 
 /** Spectra of both sides read at the grid's frequencies; phases refer to the origin, not to the centre. */
 function onGrid(samples: Float64Array, centre: number, samplesPerS: number): Sides {
-  const spectrum = complexSpectrum(samples)
+  const spectrum = complexSpectrum(samples, room('response spectrum', samples.length))
   const size = samples.length / 2
   const binHz = samplesPerS / size
   const sides = [0, 1].map(() => [new Float64Array(GRID_HZ.length), new Float64Array(GRID_HZ.length)])

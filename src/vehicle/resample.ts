@@ -91,16 +91,18 @@ interface Kernel {
   readonly table: Float64Array
 }
 
-let kernelCache: { step: number; kernel: Kernel } | null = null
+let kernelCache: { cutoff: number; kernel: Kernel } | null = null
 
 function kernelFor(step: number): Kernel {
   if (!(step > 0 && step <= 8)) throw new RangeError(`resample: step ${step}, want above 0 and at most 8`)
-  if (kernelCache?.step !== step) kernelCache = { step, kernel: makeKernel(step) }
+  // The same for every step up to 1, so that a clock that runs fast and a mere delay share it.
+  const cutoff = Math.min(1, 1 / step)
+  if (kernelCache?.cutoff !== cutoff) kernelCache = { cutoff, kernel: makeKernel(cutoff) }
   return kernelCache.kernel
 }
 
-function makeKernel(step: number): Kernel {
-  const cutoff = Math.min(1, 1 / step)
+/** @param cutoff band that is kept, as a part of the input's own */
+function makeKernel(cutoff: number): Kernel {
   const reach = Math.ceil(CROSSING_COUNT / cutoff)
   const tapCount = 2 * reach
   const table = new Float64Array((PHASE_COUNT + 1) * tapCount)

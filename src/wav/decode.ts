@@ -69,20 +69,23 @@ type DecodeRun = (
   stride: number,
 ) => void
 
+/** A power of two: multiplying by it is as exact as dividing, and faster. */
+const FROM_32_BITS = 2 ** -31
+
 const PCM_RUNS: Record<16 | 24 | 32, DecodeRun> = {
   16: (target, from, to, bytes, _view, offset, stride) => {
     for (let n = from, at = offset; n < to; n++, at += stride) {
-      target[n] = ((bytes[at] << 16) | (bytes[at + 1] << 24)) / 2 ** 31
+      target[n] = ((bytes[at] << 16) | (bytes[at + 1] << 24)) * FROM_32_BITS
     }
   },
   24: (target, from, to, bytes, _view, offset, stride) => {
     for (let n = from, at = offset; n < to; n++, at += stride) {
-      target[n] = ((bytes[at] << 8) | (bytes[at + 1] << 16) | (bytes[at + 2] << 24)) / 2 ** 31
+      target[n] = ((bytes[at] << 8) | (bytes[at + 1] << 16) | (bytes[at + 2] << 24)) * FROM_32_BITS
     }
   },
   32: (target, from, to, bytes, _view, offset, stride) => {
     for (let n = from, at = offset; n < to; n++, at += stride) {
-      target[n] = (bytes[at] | (bytes[at + 1] << 8) | (bytes[at + 2] << 16) | (bytes[at + 3] << 24)) / 2 ** 31
+      target[n] = (bytes[at] | (bytes[at + 1] << 8) | (bytes[at + 2] << 16) | (bytes[at + 3] << 24)) * FROM_32_BITS
     }
   },
 }
