@@ -457,6 +457,18 @@ describe('an output that mutes itself', () => {
     expect(peaks[0]).toBeLessThan(0.01)
     expect(peaks[1]).toBeGreaterThan(0.98)
   })
+
+  test('hears the source behind the volume', async () => {
+    const gains: number[] = []
+    for (const volumeDb of [0, -10]) {
+      const faults = [FAULT.replace('-60', '-140'), `head_unit: { volume_db: ${volumeDb} }`]
+      const played = toneOn('left', 997, 10 ** (-65 / 20), 1)
+      const take = await captureOf(modelOf(THREE, ...faults, STILL_CAPTURE), played, rigOf(1), [1])
+      gains.push(take.tone(0, 997, 0.5, 0.9).peak / (10 ** ((-65 + volumeDb) / 20) * 2 * Math.SQRT2))
+    }
+    expect(gains[0]).toBeGreaterThan(0.98)
+    expect(gains[1]).toBeLessThan(0.01)
+  })
 })
 
 describe('a take', () => {
@@ -504,6 +516,18 @@ describe('a take', () => {
     expect(lengthS).toBeLessThan(0.75 + 0.012 + 0.3 + 0.5 + 0.001)
     expect(dB(rmsOf(take.audio.channels[0].subarray(0, 0.75 * 48_000)))).toBeLessThan(-100)
     expect(dB(rmsOf(take.audio.channels[0].subarray(-0.3 * 48_000)))).toBeLessThan(-100)
+  })
+
+  test('goes on until the latest output has played its last sample', async () => {
+    const model = modelOf(
+      THREE,
+      'outputs: { 1: { delay_ms: 400 } }',
+      'capture: { lead_in_s: 0.2, trail_s: 0, clock_offset_ppm: 0 }',
+    )
+    const take = await captureOf(model, played, rigOf(2), [1, 2])
+    const { peak } = take.tone(0, 997, 0.6, 0.69)
+    expect(Math.abs(dB(peak / (0.5 * 2 * Math.SQRT2)))).toBeLessThan(0.11)
+    expect(rmsOf(take.stretch(0, 0.69, 0.699))).toBeGreaterThan(0.1)
   })
 
   // Closed form: the rms of a full-scale sine is the map's level, give or take the healthy 0.1 dB.
