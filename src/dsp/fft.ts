@@ -37,11 +37,6 @@ function turnsOf(size: number): Float64Array {
   return plan.turns
 }
 
-/** Makes the plan of a real transform ahead of time. */
-export function prepareReal(size: number): void {
-  turnsOf(size / 2)
-}
-
 /** The smallest power of two that holds count samples. */
 export const sizeFor = (count: number): number => 2 ** Math.ceil(Math.log2(Math.max(2, count)))
 

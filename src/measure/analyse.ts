@@ -1,11 +1,10 @@
 /** Everything that one input of a take tells, in one pass over its samples: the unit of work that runs in parallel. */
-import { prepareReal, sizeFor } from '../dsp/fft.js'
-import { SWEEP, sectionsOf } from '../stimulus/layout.js'
+import { sectionsOf, TRACK_REVISION, trackDurationS } from '../stimulus/layout.js'
 import type { InputAnalysis, Located } from './analysis.js'
 import { excessPhaseOf } from './excess-phase.js'
 import { readNoise } from './noise-reading.js'
 import { readTone } from './tone-reading.js'
-import { type SweepReference, transferOf } from './transfer.js'
+import { type SweepReference, sweepReference, transferOf } from './transfer.js'
 
 /** Let a section settle, and stop before it ends: other outputs' latency must not push its edges in. */
 const SETTLE_S = 0.2
@@ -15,10 +14,20 @@ const SILENCE_SETTLE_S = 0.8
 /** The capture's full scale, less a few codes of a 16-bit word: where a converter stops. */
 const CLIPPED_FS = 1 - 2 ** -13
 
-/** Makes what every input needs, while there is still time: transforms of a take's usual sizes. */
-export function prepare(sampleRateHz: number): void {
-  const sweepSize = sizeFor(Math.ceil((SWEEP.durationS + SWEEP.tailS) * sampleRateHz))
-  for (const size of [sweepSize, sweepSize / 2, sweepSize / 4]) prepareReal(size)
+/**
+ * Analyses silence once, while there is still time: transforms and windows are made, and the code is warm when the first
+ * input comes.
+ */
+export function warmUp(sampleRateHz: number): void {
+  const located: Located = {
+    startSample: 0,
+    samplesPerS: sampleRateHz,
+    clockOffsetPpm: 0,
+    clockOffsetPpmU: 0,
+    revision: TRACK_REVISION,
+    match: 1,
+  }
+  analyseInput(new Float32Array(Math.ceil(trackDurationS() * sampleRateHz)), located, sweepReference(located))
 }
 
 /**

@@ -1,6 +1,6 @@
-/** Worker thread: analyses inputs of takes, one message each; before the first it prepares itself. */
+/** Worker thread: analyses inputs of takes, one message each; before the first it warms up. */
 import { parentPort, workerData } from 'node:worker_threads'
-import { analyseInput, prepare } from '../measure/analyse.js'
+import { analyseInput, warmUp } from '../measure/analyse.js'
 import type { InputAnalysis, Located } from '../measure/analysis.js'
 import { type SweepReference, sweepReference } from '../measure/transfer.js'
 
@@ -25,4 +25,4 @@ parentPort?.on('message', ({ index, channel, located }: AnalyseRequest) => {
   parentPort!.postMessage(answer)
 })
 
-if (parentPort) prepare((workerData as { sampleRateHz: number }).sampleRateHz)
+if (parentPort) warmUp((workerData as { sampleRateHz: number }).sampleRateHz)

@@ -1,7 +1,7 @@
 /**
  * Analyses the inputs of a take side by side on the machine's cores.
  *
- * The workers start with the run and prepare themselves while the take is read or recorded. Samples are handed over to
+ * The workers start with the run and warm up while the take is read or recorded. Samples are handed over to
  * them, not copied: after analyse() a take is used up. Where the program runs from its sources (in tests)
  * there is no compiled worker to start, and the same work is done in this thread.
  */
