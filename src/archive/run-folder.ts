@@ -5,8 +5,8 @@
  */
 import { createHash } from 'node:crypto'
 import { createReadStream } from 'node:fs'
-import { access, mkdir, readdir, rename, rm, rmdir, writeFile } from 'node:fs/promises'
-import { join } from 'node:path'
+import { mkdir, readdir, rename, rm, rmdir, writeFile } from 'node:fs/promises'
+import { dirname, join } from 'node:path'
 import { StopError } from '../units/stop.js'
 
 export const RESULT_FILE = 'result.json'
@@ -19,36 +19,56 @@ export function runFolderName(startedAt: Date): string {
   return `run-${day}-${two(startedAt.getHours())}${two(startedAt.getMinutes())}${two(startedAt.getSeconds())}`
 }
 
+/** A run's folder, and how to take back what was made of it. */
+export interface RunFolder {
+  readonly path: string
+  /** Takes away what was made, as far as nothing was put into it; a folder that was there before stays. */
+  dropIfEmpty(): Promise<void>
+}
+
 /**
  * Makes the folder, with room for takes.
- * @throws StopError when it holds a result already, or cannot be made
+ * @throws StopError when there is something in it already, or it cannot be made
  */
-export async function makeRunFolder(folder: string): Promise<void> {
-  if (await exists(join(folder, RESULT_FILE))) {
+export async function makeRunFolder(path: string): Promise<RunFolder> {
+  const names = await readdir(path).catch((error: NodeJS.ErrnoException): string[] => {
+    if (error.code === 'ENOENT') return []
+    if (error.code === 'ENOTDIR')
+      throw new StopError('this is a file, not a folder', path, 'Name a new folder with --out.')
+    throw cannotMake(path, error)
+  })
+  if (names.length > 0) {
     throw new StopError(
-      'this folder already holds a result',
-      folder,
-      'Name another folder with --out; earlier runs are kept as they are.',
+      names.includes(RESULT_FILE) ? 'this folder already holds a result' : 'this folder is not empty',
+      path,
+      'Name a new folder with --out; earlier runs are kept as they are.',
     )
   }
   try {
-    await mkdir(join(folder, 'takes'), { recursive: true })
-  } catch (cause) {
-    throw new StopError(
-      'the folder for this run cannot be made',
-      folder,
-      'Name another with --out, on a disk that can be written.',
-      'instrument',
-      { cause },
-    )
+    // The first folder that had to be made; undefined where all were there.
+    const first = await mkdir(join(path, 'takes'), { recursive: true })
+    return { path, dropIfEmpty: () => dropUpTo(join(path, 'takes'), first) }
+  } catch (error) {
+    throw cannotMake(path, error)
   }
 }
 
-/** Takes away a run's folder that nothing was put into. */
-export async function dropEmptyRunFolder(folder: string): Promise<void> {
-  for (const path of [join(folder, 'takes'), folder]) {
-    const names = await readdir(path).catch(() => null)
-    if (names?.length === 0) await rmdir(path)
+const cannotMake = (path: string, cause: unknown): StopError =>
+  new StopError(
+    'the folder for this run cannot be made',
+    path,
+    'Name another with --out, on a disk that can be written.',
+    'instrument',
+    { cause },
+  )
+
+/** Removes empty folders from one upwards to the first that was made. */
+async function dropUpTo(path: string, first: string | undefined): Promise<void> {
+  if (first === undefined) return
+  for (let at = path; at.startsWith(first); at = dirname(at)) {
+    const names = await readdir(at).catch(() => null)
+    if (names === null || names.length > 0) return
+    await rmdir(at)
   }
 }
 
@@ -76,9 +96,3 @@ export async function sha256Of(path: string): Promise<string> {
   for await (const piece of createReadStream(path)) hash.update(piece as Uint8Array)
   return hash.digest('hex')
 }
-
-const exists = (path: string): Promise<boolean> =>
-  access(path).then(
-    () => true,
-    () => false,
-  )

@@ -33,10 +33,14 @@ export function assignRecordings(given: readonly string[], patches: readonly Pat
   const stop = (what: string, remedy: string): StopError => new StopError(what, '--recording', remedy)
   for (const text of given) {
     const { key, path } = splitName(text)
+    if (path === '') throw stop(`"${text}" names no file`, 'Give --recording FILE, or PATCH=FILE.')
     const free = keys.find((candidate) => !files.has(candidate))
     const at = key ?? free
     if (at === undefined) {
-      throw stop(`${given.length} recordings for ${keys.length} takes`, `Give one for each of: ${keys.join(', ')}.`)
+      throw stop(
+        `${given.length} recordings for ${keys.length} take${keys.length === 1 ? '' : 's'}`,
+        `Give one for each of: ${keys.join(', ')}.`,
+      )
     }
     if (!keys.includes(at)) throw stop(`there is no patch "${at}"`, `Use one of: ${keys.join(', ')}.`)
     if (files.has(at)) throw stop(`"${at}" has two recordings`, 'Give one file for each patch.')
@@ -46,7 +50,7 @@ export function assignRecordings(given: readonly string[], patches: readonly Pat
   if (missing.length > 0) {
     const leads = wanted
       .filter((take) => missing.includes(keyOf(take)))
-      .map((take) => `${keyOf(take)} (outputs ${take.patch.leads.map(({ outputNumber }) => outputNumber).join(', ')})`)
+      .map((take) => `${keyOf(take)} (${outputsSaid(take.patch)})`)
     throw stop(
       `no recording for ${leads.join('; ')}`,
       'Give --recording once for each patch, in this order, or as PATCH=FILE.',
@@ -54,6 +58,9 @@ export function assignRecordings(given: readonly string[], patches: readonly Pat
   }
   return wanted.map((take) => ({ ...take, path: files.get(keyOf(take))! }))
 }
+
+const outputsSaid = ({ leads }: PatchSpec): string =>
+  `output${leads.length === 1 ? '' : 's'} ${leads.map(({ outputNumber }) => outputNumber).join(', ')}`
 
 /** A file whose name holds an equals sign is taken as a file when it is there. */
 function splitName(text: string): { key: string | null; path: string } {

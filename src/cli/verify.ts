@@ -1,14 +1,6 @@
 /** linetrue verify JOB: wires a bench or recordings to the run, shows it, and leaves result and report. */
 import { dirname, join, resolve } from 'node:path'
-import {
-  dropEmptyRunFolder,
-  makeRunFolder,
-  REPORT_FILE,
-  RESULT_FILE,
-  runFolderName,
-  sha256Of,
-  writeAside,
-} from '../archive/run-folder.js'
+import { makeRunFolder, REPORT_FILE, RESULT_FILE, runFolderName, sha256Of, writeAside } from '../archive/run-folder.js'
 import { liveBench } from '../instruments/bench.js'
 import { TakeFile } from '../instruments/take-file.js'
 import type { Job } from '../job/job.js'
@@ -51,9 +43,9 @@ export async function verifyCommand(options: VerifyOptions, signal: AbortSignal)
   }
   const recordings = isRecorded ? assignRecordings(options.recording, patches, job.value) : []
   const startedAt = new Date()
-  const folder = resolve(options.out ?? join(dirname(job.path), runFolderName(startedAt)))
+  const runFolder = await makeRunFolder(resolve(options.out ?? join(dirname(job.path), runFolderName(startedAt))))
+  const folder = runFolder.path
   const screen = new Screen()
-  await makeRunFolder(folder)
   let bench: Bench | null = null
   try {
     const rigChecks: Check[] = []
@@ -112,7 +104,7 @@ export async function verifyCommand(options: VerifyOptions, signal: AbortSignal)
   } finally {
     screen.clear()
     await bench?.close()
-    await dropEmptyRunFolder(folder)
+    await runFolder.dropIfEmpty()
   }
 }
 

@@ -48,20 +48,22 @@ export function analyseInput(channel: Float32Array, located: Located, reference:
   }
 
   const transfer = transferOf(channel, reference)
+  const idle = readNoise(inside('silence', SILENCE_SETTLE_S), samplesPerS, null)
+  const linesHz = [...(idle.hum?.lineHz ?? []), ...idle.lines.map(({ freqHz }) => freqHz)]
   const tones = sections
     .filter(({ kind }) => kind === 'tone')
     .map(({ startS, durationS, tones: [{ freqHz }] }) =>
-      readTone(stretch(startS + SETTLE_S, startS + durationS - LEAVE_S), freqHz, samplesPerS),
+      readTone(stretch(startS + SETTLE_S, startS + durationS - LEAVE_S), freqHz, samplesPerS, linesHz),
     )
   const quiet = sections.find(({ kind }) => kind === 'quiet_tone')!
   // Only what figures are read from: the staircase is there to clip.
   const used = stretch(sections.find(({ kind }) => kind === 'silence')!.startS, quiet.startS + quiet.durationS)
   return {
     transfer,
-    left: excessPhaseOf(transfer.leftRe, transfer.leftIm, transfer.leftError),
-    right: excessPhaseOf(transfer.rightRe, transfer.rightIm, transfer.rightError),
+    left: excessPhaseOf(transfer.leftRe, transfer.leftIm, transfer.leftError, transfer.centreS),
+    right: excessPhaseOf(transfer.rightRe, transfer.rightIm, transfer.rightError, transfer.centreS),
     tones,
-    idle: readNoise(inside('silence', SILENCE_SETTLE_S), samplesPerS, null),
+    idle,
     present: readNoise(inside('quiet_tone', SETTLE_S), samplesPerS, quiet.tones[0].freqHz),
     ...peaksOf(used),
   }

@@ -31,6 +31,8 @@ export interface Transfer {
   /** Rms error of each complex value, from a quiet stretch of the response. */
   readonly leftError: Float64Array
   readonly rightError: Float64Array
+  /** Where the response is largest, against the located start: a first guess of its delay. */
+  readonly centreS: number
 }
 
 /** Delay and sign that are left when the minimum-phase part is taken off. */

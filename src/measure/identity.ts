@@ -36,6 +36,8 @@ const FEATURE_MAX = 9
 const LEVEL_MAX = 4
 /** A tie is settled for the lead's own number. */
 const OWN_BONUS = 0.05
+/** A lead fits an entry up to this cost. */
+const FITS_MAX = 4
 /** Exchanging two leads must cost this much more before they count as told apart. */
 const MARGIN = 1
 
@@ -52,8 +54,10 @@ export function identify(leads: readonly LeadFeatures[], specs: readonly OutputS
     const alikeWith = alive
       .filter((_, k) => {
         if (k === row) return false
-        const apart = costs[row][entryOf[k]] + costs[k][entryOf[row]]
-        return apart - costs[row][entryOf[row]] - costs[k][entryOf[k]] < MARGIN
+        const [exchanged, otherExchanged] = [costs[row][entryOf[k]], costs[k][entryOf[row]]]
+        // An entry that a lead doesn't fit is no rival, though its own may fit as badly: that is a fault, not a doubt.
+        if (Math.max(exchanged, otherExchanged) > FITS_MAX) return false
+        return exchanged + otherExchanged - costs[row][entryOf[row]] - costs[k][entryOf[k]] < MARGIN
       })
       .map(({ outputNumber }) => outputNumber)
     return { outputNumber: lead.outputNumber, identifiedAs: specs[entryOf[row]].number, alikeWith }

@@ -12,6 +12,7 @@ import {
   openingSpacingS,
   REVISION_COUNT,
   sectionStartS,
+  sectionsOf,
   TRACK_REVISION,
   trackDurationS,
 } from '../stimulus/layout.js'
@@ -23,18 +24,26 @@ import { type Complex, decimate, mixOf } from './mix.js'
 
 /** Below this peak a take is silent: a 16-bit card's last bit is -90 dBFS. */
 const SILENT_PEAK_FS = 10 ** (-84 / 20)
-/** Fit from which a place counts as a chirp: white noise gets here once in 10^12 places (time-bandwidth 1300). */
-const FIT_MIN = 0.15
+/**
+ * Fit from which a place counts as a chirp. Real ones reach 0.3 even on a tweeter from 9 kHz up; music and other pink noise
+ * may come near it by chance, but not at four right distances with the right tones between (tried on hours of it).
+ */
+const FIT_MIN = 0.28
+/** Chirps of one track fit about as well as each other; what fits much worse than the best is chance. */
+const FIT_OF_BEST_MIN = 0.6
 /** A subwoofer's slow lobes move a chirp by a few milliseconds, in each pair alike. */
 const SPACING_TOLERANCE_S = 0.004
-/** Clocks further apart than this are a wrong rate, not a tolerance (references: worst class is 2500 ppm). */
+/** Clocks further apart than this are a wrong rate, not a tolerance (USB 2.0 full speed allows 2500 ppm). */
 const CLOCK_RATIO_MAX = 0.003
+/** The steady tones and the markers must agree on the clock as well as this, or samples are missing between them. */
+const TONE_AGREEMENT_PPM = 20
+const TONE_AGREEMENT_RAD = 0.05
 const DISTANCE_S = sectionStartS('closing') - sectionStartS('opening')
 
-/** Player's rate over the file's rate, when a machine takes one for the other. */
+/** Length over the track's own, when a machine takes one rate for another. */
 const WRONG_SPEEDS = [
-  { ratio: 44_100 / 48_000, says: 'a 44.1 kHz track played as 48 kHz' },
-  { ratio: 48_000 / 44_100, says: 'a 48 kHz track played as 44.1 kHz' },
+  { ratio: 44_100 / 48_000, says: ': a 44.1 kHz track played as 48 kHz' },
+  { ratio: 48_000 / 44_100, says: ': a 48 kHz track played as 44.1 kHz' },
 ] as const
 
 interface Chirp {
@@ -74,14 +83,69 @@ export function locate(audio: Audio, where: string): Located {
   const closings = pairsAt(chirps, CLOSING_SPACING_S)
   const tracks = tracksOf(openings, closings, 1)
   if (tracks.length > 1) {
-    const places = tracks.map(({ opening }) => `${opening.atS.toFixed(1)} s`).join(' and ')
+    const places = tracks.map(({ opening }) => `${startOf(opening).toFixed(1)} s`).join(' and ')
     throw stop(
       `the track is there ${tracks.length === 2 ? 'twice' : `${tracks.length} times`}, from ${places}`,
       'Cut the recording so that one whole track is left.',
     )
   }
-  if (tracks.length === 1) return refine(mix, audio.sampleRateHz, tracks[0], where)
-  throw explain({ chirps, openings, closings, fit, coarseHz, lengthS, inputsSaid, stop })
+  if (tracks.length === 1) {
+    const located = refine(mix, audio.sampleRateHz, tracks[0], where)
+    const tone = toneBetween(mix, located)
+    // Four chance fits have no tones between them.
+    if (tone === null) throw nothingFound(fit, coarseHz, lengthS, inputsSaid, stop)
+    if (Math.abs(tone.offsetRad) > Math.max(TONE_AGREEMENT_RAD, tone.radPerPpm * TONE_AGREEMENT_PPM)) {
+      throw stop(
+        `samples are missing or were added in the take: the markers are ${Math.abs(1e-3 * located.clockOffsetPpm * DISTANCE_S).toFixed(0)} ms further ${located.clockOffsetPpm < 0 ? 'together' : 'apart'} than the clock of the tones between them allows`,
+        'Close other programs on the recording computer, record into a larger buffer, and take it again.',
+      )
+    }
+    return located
+  }
+  throw explain({ chirps, fit, coarseHz, lengthS, inputsSaid, stop })
+}
+
+/** Where the track begins, from its opening marker; a recording may have begun after that. */
+const startOf = (opening: Pair): number => Math.max(0, opening.atS - sectionStartS('opening'))
+
+/**
+ * The strongest steady tone against the clock that the markers say: by how much its phase runs away over 0.85 s.
+ * @returns null where no tone holds a fiftieth of what is there
+ */
+function toneBetween(mix: Complex, located: Located): { offsetRad: number; radPerPpm: number } | null {
+  const { samplesPerS, startSample } = located
+  const halfS = 0.85
+  const count = Math.floor(halfS * samplesPerS)
+  let best: { offsetRad: number; radPerPpm: number } | null = null
+  let share = 0.02
+  for (const section of sectionsOf().filter(({ kind }) => kind === 'tone')) {
+    const { freqHz } = section.tones[0]
+    const turn = (2 * Math.PI * freqHz) / samplesPerS
+    const from = Math.round(startSample + (section.startS + 0.2) * samplesPerS)
+    let power = 0
+    const [first, second] = [0, count].map((offset) => {
+      let [re, im] = [0, 0]
+      for (let n = 0; n < count; n++) {
+        const at = from + offset + n
+        const weight = 1 - Math.cos((2 * Math.PI * n) / count)
+        const [c, s] = [weight * Math.cos(turn * (offset + n)), weight * Math.sin(turn * (offset + n))]
+        const [a, b] = [mix.re[at] ?? 0, mix.im[at] ?? 0]
+        re += a * c + b * s
+        im += b * c - a * s
+        power += a * a + b * b
+      }
+      return { re, im }
+    })
+    const held =
+      (first.re ** 2 + first.im ** 2 + second.re ** 2 + second.im ** 2) / count / Math.max(power, Number.MIN_VALUE)
+    if (!(held > share)) continue
+    share = held
+    best = {
+      offsetRad: Math.atan2(second.im * first.re - second.re * first.im, second.re * first.re + second.im * first.im),
+      radPerPpm: 2 * Math.PI * freqHz * halfS * 1e-6,
+    }
+  }
+  return best
 }
 
 /** Opening and closing at their distance, at a speed of 1 or another. */
@@ -126,45 +190,39 @@ function pairsAt(chirps: readonly Chirp[], spacingS: number, toleranceS = SPACIN
   return pairs
 }
 
+type Stop = (what: string, remedy: string) => StopError
+
 /** Why there is no whole track of this revision at this speed. */
 function explain(seen: {
   chirps: readonly Chirp[]
-  openings: readonly Pair[]
-  closings: readonly Pair[]
   fit: Float64Array
   coarseHz: number
   lengthS: number
   inputsSaid: string
-  stop: (what: string, remedy: string) => StopError
+  stop: Stop
 }): StopError {
-  const { chirps, openings, closings, lengthS, stop } = seen
-  for (const { ratio, says } of WRONG_SPEEDS) {
-    const fast = tracksOf(
-      pairsAt(chirps, openingSpacingS(TRACK_REVISION) * ratio),
-      pairsAt(chirps, CLOSING_SPACING_S * ratio),
-      ratio,
+  const { lengthS, stop } = seen
+  const bestFit = seen.chirps.reduce((best, { fit }) => Math.max(best, fit), 0)
+  const chirps = seen.chirps.filter(({ fit }) => fit >= FIT_OF_BEST_MIN * bestFit)
+  const openings = pairsAt(chirps, openingSpacingS(TRACK_REVISION))
+  const closings = pairsAt(chirps, CLOSING_SPACING_S)
+  const speed = speedOf(chirps)
+  if (speed !== null) {
+    const known = WRONG_SPEEDS.find(({ ratio }) => Math.abs(ratio / speed - 1) < CLOCK_RATIO_MAX)
+    return stop(
+      `the track runs at ${(100 / speed).toFixed(1)} % of its speed${known?.says ?? ''}`,
+      'Set player and head unit to the rate of the track file, or make the track at their rate (track: sample_rate_hz in the job file).',
     )
-    if (fast.length > 0) {
-      return stop(
-        `the track runs at ${(100 / ratio).toFixed(2)} % of its speed: ${says}`,
-        'Set player and head unit to the rate of the track file, or make the track at their rate (track: sample_rate_hz in the job file).',
-      )
-    }
   }
-  for (let revision = 0; revision < REVISION_COUNT; revision++) {
-    if (revision === TRACK_REVISION) continue
-    const other = pairsAt(chirps, openingSpacingS(revision)).find(
-      (pair) => Math.abs(pair.spacingS - openingSpacingS(revision)) < SPACING_TOLERANCE_S,
+  const other = otherRevision(chirps)
+  if (other !== null) {
+    const age = other < TRACK_REVISION ? 'an older' : 'a newer'
+    return stop(
+      `the track is of ${age} revision: ${other}, this program measures ${TRACK_REVISION}`,
+      other < TRACK_REVISION
+        ? 'Make the track anew with "linetrue track JOB --out FILE" and record it again.'
+        : 'Update linetrue, or make the track with this version.',
     )
-    if (other && !openings.some(({ atS }) => Math.abs(atS - other.atS) < 0.05)) {
-      const age = revision < TRACK_REVISION ? 'an older' : 'a newer'
-      return stop(
-        `the track is of ${age} revision: ${revision}, this program measures ${TRACK_REVISION}`,
-        revision < TRACK_REVISION
-          ? 'Make the track anew with "linetrue track JOB --out FILE" and record it again.'
-          : 'Update linetrue, or make the track with this version.',
-      )
-    }
   }
   const opening = openings[0]
   const closing = closings.at(-1)
@@ -172,8 +230,8 @@ function explain(seen: {
     const missingS = opening.atS - sectionStartS('opening') + trackDurationS() - lengthS
     return stop(
       missingS > 0
-        ? `the track is cut short: it begins at ${Math.max(0, opening.atS - sectionStartS('opening')).toFixed(1)} s, the recording ends ${missingS.toFixed(1)} s before it does`
-        : `the track begins at ${(opening.atS - sectionStartS('opening')).toFixed(1)} s, but its closing marker is missing`,
+        ? `the track is cut short: it begins at ${startOf(opening).toFixed(1)} s, the recording ends ${missingS.toFixed(1)} s before it does`
+        : `the track begins at ${startOf(opening).toFixed(1)} s, but its closing marker is missing`,
       'Record the track to its end, without a pause.',
     )
   }
@@ -189,13 +247,53 @@ function explain(seen: {
       'The track was paused, skipped or played at another speed: play it through once more.',
     )
   }
+  return nothingFound(seen.fit, seen.coarseHz, lengthS, seen.inputsSaid, stop)
+}
+
+function nothingFound(fit: Float64Array, coarseHz: number, lengthS: number, inputsSaid: string, stop: Stop): StopError {
   let best = 0
-  for (let n = 0; n < seen.fit.length; n++) if (seen.fit[n] > seen.fit[best]) best = n
-  const share = (100 * (seen.fit[best] ?? 0)).toFixed(0)
+  for (let n = 0; n < fit.length; n++) if (fit[n] > fit[best]) best = n
+  const share = (100 * (fit[best] ?? 0)).toFixed(0)
   return stop(
-    `no track found in ${lengthS.toFixed(1)} s of ${seen.inputsSaid}: the nearest fit of a marker was ${share} % at ${(best / seen.coarseHz).toFixed(1)} s`,
+    `no track found in ${lengthS.toFixed(1)} s of ${inputsSaid}: the nearest fit of a marker was ${share} % at ${(best / coarseHz).toFixed(1)} s`,
     'Check that the track was played, at a level well above the noise.',
   )
+}
+
+/** A whole track at another speed: both inner distances and the outer one are stretched alike. */
+function speedOf(chirps: readonly Chirp[]): number | null {
+  for (const first of chirps) {
+    for (const second of chirps) {
+      const speed = (second.atS - first.atS) / openingSpacingS(TRACK_REVISION)
+      if (speed < 0.8 || speed > 1.25 || Math.abs(speed - 1) < CLOCK_RATIO_MAX) continue
+      const closing = pairsAt(chirps, CLOSING_SPACING_S * speed, SPACING_TOLERANCE_S).find(
+        ({ atS }) => Math.abs((atS - first.atS) / (DISTANCE_S * speed) - 1) < 0.01,
+      )
+      // The long distance tells the speed far better than the short one.
+      if (closing) return (closing.atS - first.atS) / DISTANCE_S
+    }
+  }
+  // Only its beginning is there: the two wrong speeds that machines make, by the inner distance alone.
+  const fit = WRONG_SPEEDS.map(({ ratio }) => ({ ratio, off: offBy(chirps, openingSpacingS(TRACK_REVISION) * ratio) }))
+  const best = fit.sort((a, b) => a.off - b.off)[0]
+  const others = Array.from({ length: REVISION_COUNT }, (_, revision) => offBy(chirps, openingSpacingS(revision)))
+  const nearest = Math.min(...others, offBy(chirps, CLOSING_SPACING_S))
+  return best.off < 0.0015 && best.off < nearest ? best.ratio : null
+}
+
+/** How far the best pair of chirps is from an inner distance; infinite where none is near. */
+const offBy = (chirps: readonly Chirp[], spacingS: number): number =>
+  Math.min(Number.POSITIVE_INFINITY, ...pairsAt(chirps, spacingS).map((pair) => Math.abs(pair.spacingS - spacingS)))
+
+/** The revision whose inner distance is there while this one's is not. */
+function otherRevision(chirps: readonly Chirp[]): number | null {
+  const own = offBy(chirps, openingSpacingS(TRACK_REVISION))
+  let best = { revision: -1, off: Number.POSITIVE_INFINITY }
+  for (let revision = 0; revision < REVISION_COUNT; revision++) {
+    const off = offBy(chirps, openingSpacingS(revision))
+    if (revision !== TRACK_REVISION && off < best.off) best = { revision, off }
+  }
+  return Number.isFinite(best.off) && !Number.isFinite(own) ? best.revision : null
 }
 
 /** Sharpens the coarse place at the full rate: clock ratio by the phase between the last chirps of both markers. */
@@ -271,25 +369,59 @@ function shiftBetween(first: Float64Array, second: Float64Array): { samples: num
   let samples = correlation
   let samplesError = Number.POSITIVE_INFINITY
   // Each pass takes off the shift found so far, so that the phase left over stays far from half a turn.
+  const aligned = new Float64Array(2 * size)
   for (let pass = 0; pass < 3; pass++) {
-    let [weightSum, slopeSum, phaseSquares] = [0, 0, 0]
+    for (let k = 0; k < size; k++) {
+      const turn = (2 * Math.PI * (k <= size / 2 ? k : k - size) * samples) / size
+      const [c, s] = [Math.cos(turn), Math.sin(turn)]
+      aligned[2 * k] = cross[2 * k] * c - cross[2 * k + 1] * s
+      aligned[2 * k + 1] = cross[2 * k + 1] * c + cross[2 * k] * s
+    }
+    const isSignal = coherentBins(aligned)
+    let [weightSum, slopeSum, phaseSquares, plainSum, squareSum] = [0, 0, 0, 0, 0]
     for (let k = 1; k < size; k++) {
-      const bin = k <= size / 2 ? k : k - size
-      const turn = (2 * Math.PI * bin) / size
-      const [c, s] = [Math.cos(turn * samples), Math.sin(turn * samples)]
-      const re = cross[2 * k] * c - cross[2 * k + 1] * s
-      const im = cross[2 * k + 1] * c + cross[2 * k] * s
-      const weight = Math.hypot(re, im)
-      const phase = Math.atan2(im, re)
+      if (isSignal[k] === 0) continue
+      const turn = (2 * Math.PI * (k <= size / 2 ? k : k - size)) / size
+      const weight = Math.hypot(aligned[2 * k], aligned[2 * k + 1])
+      const phase = Math.atan2(aligned[2 * k + 1], aligned[2 * k])
       weightSum += weight * turn * turn
       slopeSum += weight * turn * phase
       phaseSquares += weight * phase * phase
+      plainSum += weight
+      squareSum += weight * weight
     }
     if (weightSum === 0) break
     samples -= slopeSum / weightSum
-    samplesError = Math.sqrt(phaseSquares / weightSum / Math.max(1, size / 8))
+    // Zero-padding makes neighbours alike, and few bins may carry all the weight.
+    const independent = Math.max(1, (0.25 * plainSum * plainSum) / squareSum)
+    samplesError = Math.sqrt(phaseSquares / weightSum / independent)
   }
   return { samples, samplesError }
+}
+
+/**
+ * Bins whose phase agrees with that of their neighbours: signal. Bins of noise have none in common, but there are many of
+ * them, and high ones would pull hard on the slope.
+ */
+function coherentBins(cross: Float64Array): Uint8Array {
+  const size = cross.length / 2
+  // Some 80 bins, of which zero-padding leaves 30 independent: noise agrees so well by chance once in 10^8 places.
+  const reach = 40
+  const isSignal = new Uint8Array(size)
+  let [re, im, total] = [0, 0, 0]
+  const take = (bin: number, sign: number): void => {
+    const k = (bin + size) % size
+    re += sign * cross[2 * k]
+    im += sign * cross[2 * k + 1]
+    total += sign * Math.hypot(cross[2 * k], cross[2 * k + 1])
+  }
+  for (let bin = -reach; bin < reach; bin++) take(bin, 1)
+  for (let k = 0; k < size; k++) {
+    take(k + reach, 1)
+    if (Math.hypot(re, im) > 0.8 * total) isSignal[k] = 1
+    take(k - reach, -1)
+  }
+  return isSignal
 }
 
 /** Lag (whole samples, negative too) of the largest magnitude of the correlation. */

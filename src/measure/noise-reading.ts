@@ -15,8 +15,8 @@ import type { NoiseReading } from './analysis.js'
 const BAND_HZ = [20, 20_000] as const
 /** A line counts when it stands this far above what lies around it. */
 const LINE_OVER_DB = 14
-/** Mains may be off by this; 50 Hz grids stay within 1 % (EN 50160, from memory). */
-const MAINS_TOLERANCE = 0.01
+/** Mains may be off by 1 % (EN 50160, from memory) and the reading of a line by a little more. */
+const MAINS_TOLERANCE = 0.012
 const HUM_ORDER_MAX = 16
 
 /**
@@ -24,7 +24,8 @@ const HUM_ORDER_MAX = 16
  * @param samplesPerS the capture's rate on the player's clock
  */
 export function readNoise(samples: Float32Array, samplesPerS: number, freqExcludedHz: number | null): NoiseReading {
-  const { power, binHz, averageCount } = averagedPower(samples, samplesPerS)
+  const heard = freqExcludedHz === null ? samples : without(samples, freqExcludedHz, samplesPerS)
+  const { power, binHz, averageCount } = averagedPower(heard, samplesPerS)
   const topHz = Math.min(BAND_HZ[1], 0.49 * samplesPerS)
   const [first, last] = [Math.ceil(BAND_HZ[0] / binHz), Math.floor(topHz / binHz)]
   if (freqExcludedHz !== null) takeOut(power, freqExcludedHz / binHz)
@@ -43,18 +44,24 @@ export function readNoise(samples: Float32Array, samplesPerS: number, freqExclud
   })
   const series = [50, 60].map((freqHz) => mainsSeries(power, binHz, freqHz)).sort((a, b) => b.over - a.over)[0]
   const hum = series.lineHz.length > 0 ? series : null
-  const lines = singleLines(power, binHz, first, last, hum ? hum.freqHz : null)
+  const lines = singleLines(power, binHz, first, last, hum ? hum.measuredHz : null)
   // The spread of what is random: lines are steady and add none.
   const random = power.slice(first, last + 1)
   for (const hz of [...lines.map(({ freqHz }) => freqHz), ...(hum?.lineHz ?? [])]) {
     random.fill(0, Math.max(0, Math.round(hz / binHz) - 3 - first), Math.max(0, Math.round(hz / binHz) + 4 - first))
   }
-  const squares = random.reduce((sum, value) => sum + value * value, 0)
+  const spread = (gain: (bin: number) => number, total: number): number => {
+    const squares = random.reduce((sum, value, k) => sum + (value * gain(first + k)) ** 2, 0)
+    return total > 0 ? (0.5 * Math.sqrt(squares / averageCount)) / total : 0
+  }
   return {
     unweightedFs: Math.sqrt(unweighted),
     aWeightedFs: Math.sqrt(weighted),
     // Each bin has about averageCount independent values; the spread of their sum, halved from power to amplitude.
-    relativeU: unweighted > 0 ? (0.5 * Math.sqrt(squares / averageCount)) / unweighted : 0,
+    relativeU: Math.max(
+      spread(() => 1, unweighted),
+      spread((bin) => weight[bin], weighted),
+    ),
     bandHz: bands.map(({ centreHz }) => centreHz),
     bandFs,
     hum: hum && {
@@ -139,8 +146,40 @@ function takeOut(power: Float64Array, place: number): void {
   for (let bin = centre - 4; bin <= centre + 4; bin++) if (bin > 0) power[bin] = Math.min(power[bin], floor)
 }
 
+/** Place of a line between bins, by the centre of its power. */
+function centroid(power: Float64Array, peak: number): number {
+  let [sum, moment] = [0, 0]
+  for (let bin = peak - 2; bin <= peak + 2; bin++) {
+    sum += power[bin]
+    moment += bin * power[bin]
+  }
+  return sum > 0 ? moment / sum : peak
+}
+
+/**
+ * The samples without a tone of known frequency, by its least-squares fit: a window's skirts would leave more of it than
+ * a quiet card has noise.
+ */
+function without(samples: Float32Array, freqHz: number, samplesPerS: number): Float32Array {
+  const stepRad = (2 * Math.PI * freqHz) / samplesPerS
+  let [cc, cs, ss, xc, xs] = [0, 0, 0, 0, 0]
+  for (let n = 0; n < samples.length; n++) {
+    const [c, s] = [Math.cos(stepRad * n), Math.sin(stepRad * n)]
+    cc += c * c
+    cs += c * s
+    ss += s * s
+    xc += samples[n] * c
+    xs += samples[n] * s
+  }
+  const determinant = cc * ss - cs * cs
+  const [a, b] = [(xc * ss - xs * cs) / determinant, (xs * cc - xc * cs) / determinant]
+  return samples.map((sample, n) => sample - a * Math.cos(stepRad * n) - b * Math.sin(stepRad * n))
+}
+
 interface Series {
+  /** Nominal, and as its lines say. */
   readonly freqHz: number
+  readonly measuredHz: number
   readonly rmsFs: number
   readonly aWeightedFs: number
   readonly floorFs: number
@@ -156,7 +195,7 @@ function mainsSeries(power: Float64Array, binHz: number, nominalHz: number): Ser
   let [allPower, floorPower] = [0, 0]
   for (let order = 1; order <= HUM_ORDER_MAX; order++) {
     const expectedHz = order * nominalHz
-    const reach = Math.max(1, Math.round((expectedHz * MAINS_TOLERANCE * 0.5) / binHz))
+    const reach = Math.ceil((expectedHz * MAINS_TOLERANCE) / binHz)
     const centre = Math.round(expectedHz / binHz)
     let peak = centre
     for (let bin = centre - reach; bin <= centre + reach; bin++) if (power[bin] > power[peak]) peak = bin
@@ -165,7 +204,10 @@ function mainsSeries(power: Float64Array, binHz: number, nominalHz: number): Ser
     allPower += line
     floorPower += 5 * floor
     const over = 10 * Math.log10(line / Math.max(5 * floor, Number.MIN_VALUE))
-    if (over > LINE_OVER_DB) found.push({ hz: peak * binHz, power: line, floor: 5 * floor, over, order })
+    const hz = centroid(power, peak) * binHz
+    if (over > LINE_OVER_DB && Math.abs(hz / expectedHz - 1) < MAINS_TOLERANCE) {
+      found.push({ hz, power: line, floor: 5 * floor, over, order })
+    }
   }
   // One line alone may be anything; a series has its first or second line and one more, or a first that towers.
   const isSeries =
@@ -174,9 +216,16 @@ function mainsSeries(power: Float64Array, binHz: number, nominalHz: number): Ser
   const humPower = found.reduce((sum, line) => sum + line.power, 0)
   return {
     freqHz: nominalHz,
+    measuredHz:
+      found.reduce((sum, { hz }) => sum + hz, 0) /
+      Math.max(
+        1,
+        found.reduce((sum, { order }) => sum + order, 0),
+      ),
     rmsFs: Math.sqrt(humPower),
     aWeightedFs: Math.sqrt(found.reduce((sum, line) => sum + line.power * 10 ** (aWeightDb(line.hz) / 10), 0)),
-    floorFs: Math.sqrt(allPower),
+    // A lone line on a multiple is none of the series, and says nothing of what the mains may add.
+    floorFs: Math.sqrt(isSeries ? allPower : allPower - humPower + found.reduce((sum, line) => sum + line.floor, 0)),
     relativeU: Math.sqrt(found.reduce((sum, line) => sum + line.floor, 0) / Math.max(humPower, Number.MIN_VALUE)),
     lineHz: isSeries ? found.map(({ hz }) => hz) : [],
     over: isSeries ? 10 * Math.log10(humPower / Math.max(floorPower, Number.MIN_VALUE)) : -1,
@@ -189,7 +238,7 @@ function singleLines(power: Float64Array, binHz: number, first: number, last: nu
   for (let bin = first + 6; bin < last - 6; bin++) {
     if (power[bin] < power[bin - 1] || power[bin] < power[bin + 1]) continue
     const hz = bin * binHz
-    if (mainsHz !== null && Math.abs(hz - mainsHz * Math.round(hz / mainsHz)) < 2 + hz * MAINS_TOLERANCE * 0.5) continue
+    if (mainsHz !== null && Math.abs(hz - mainsHz * Math.round(hz / mainsHz)) < 2) continue
     // A quick look at two bins before the median of many.
     if (power[bin] < 8 * Math.min(power[bin - 5], power[bin + 5])) continue
     const line = powerAround(power, bin, 2)

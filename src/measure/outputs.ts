@@ -8,6 +8,7 @@ import { fullScaleAtLead, type RigInput } from '../rig/rig.js'
 import { dbFromRatio, ratioFromDb } from '../units/level.js'
 import type { ExcessPhase, InputAnalysis, NoiseReading, ToneReading } from './analysis.js'
 import { dbFromRelative, type Estimate, estimate } from './estimate.js'
+import { isSettled } from './excess-phase.js'
 import { GRID_HZ, gridIndex } from './grid.js'
 import { type Identity, identify, type LeadFeatures } from './identity.js'
 import { median, type Passband, passbandOf } from './passband.js'
@@ -45,8 +46,13 @@ export interface OutputMeasures {
   readonly sideBalanceDb: Estimate | null
   /** The side that it shouldn't hear against the one that it should, worst in the band; null where it hears both. */
   readonly crosstalkDb: Estimate | null
-  /** Which sides: as the map says, both though it should be one, or otherwise. */
-  readonly sides: 'as mapped' | 'summed' | 'one side missing'
+  /**
+   * Which sides: as the map says; both though it should be one; the other one; one of two; or both, in opposition to the
+   * map. Level, response and polarity are read from the sides that it does hear: its source is one fault, not four.
+   */
+  readonly sides: 'as mapped' | 'summed' | 'other side' | 'one side missing' | 'opposed'
+  /** Level of the whole passband against the map, dB: not moved by what an equaliser does at the reference frequency. */
+  readonly passbandDeviationDb: number
   readonly polarity: Polarity | null
   /** Later than the other outputs of its patch, less what the map expects; null where nothing can be compared. */
   readonly delayS: Estimate | null
@@ -66,9 +72,6 @@ export interface OutputMeasures {
   readonly isClipped: boolean
 }
 
-/** From here up a sign is settled; tried with real filters it stays above 0.97 (see the excess-phase tests). */
-const CONFIDENCE_MIN = 0.9
-const CONFIDENCE_OVER_RIVAL_MIN = 0.15
 /** Both sides within this of each other where one was expected: summed, not leaking. */
 const SUMMED_DB = 6
 
@@ -127,16 +130,17 @@ function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passba
     Math.hypot(transfer.leftRe[i], transfer.leftIm[i]),
     Math.hypot(transfer.rightRe[i], transfer.rightIm[i]),
   ]
-  const hearsBoth = spec.leftGain !== 0 && spec.rightGain !== 0
-  const hearsLeft = Math.abs(spec.leftGain) >= Math.abs(spec.rightGain)
   const sides = sidesOf(spec, passband)
+  const heard = heardBy(spec, sides)
+  const hearsBoth = spec.leftGain !== 0 && spec.rightGain !== 0
+  const hearsLeft = Math.abs(heard.leftGain) >= Math.abs(heard.rightGain)
 
   // The sides it should hear, each weighted by its share. Where it hears both in place of one, the sum is its level.
-  const share = spec.leftGain ** 2 + spec.rightGain ** 2
+  const share = heard.leftGain ** 2 + heard.rightGain ** 2
   const gain =
     sides === 'summed'
-      ? (left + right) / Math.max(Math.abs(spec.leftGain), Math.abs(spec.rightGain))
-      : (left * Math.abs(spec.leftGain) + right * Math.abs(spec.rightGain)) / share
+      ? (left + right) / Math.max(Math.abs(heard.leftGain), Math.abs(heard.rightGain))
+      : (left * Math.abs(heard.leftGain) + right * Math.abs(heard.rightGain)) / share
   const errorRelative = (2 * Math.hypot(transfer.leftError[i], transfer.rightError[i])) / Math.max(left, right, 1e-12)
   const levelVrms = estimate(
     gain * fullScaleVrms,
@@ -146,8 +150,8 @@ function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passba
   )
 
   const excess = hearsLeft ? analysis.left : analysis.right
-  const gainSign = Math.sign(hearsLeft ? spec.leftGain : spec.rightGain)
-  const tone = isDead ? null : toneFor(spec, analysis.tones)
+  const gainSign = Math.sign(hearsLeft ? heard.leftGain : heard.rightGain)
+  const tone = isDead ? null : toneFor(heard, analysis.tones)
   const dbv = (fs: number): number => dbFromRatio(Math.max(fs, 1e-12) * fullScaleVrms)
   const isMuting = analysis.present.unweightedFs > 3 * analysis.idle.unweightedFs
   const noise = isMuting ? analysis.present : analysis.idle
@@ -173,10 +177,13 @@ function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passba
             'side balance/1',
             { freqHz: spec.referenceHz },
           ),
-    crosstalkDb: isDead || hearsBoth ? null : crosstalkOf(analysis, hearsLeft),
+    crosstalkDb: isDead || hearsBoth ? null : crosstalkOf(analysis, Math.abs(spec.leftGain) > Math.abs(spec.rightGain)),
     sides,
+    passbandDeviationDb: passband
+      ? dbFromRatio((passband.gain * fullScaleVrms) / (spec.levelVrms * Math.hypot(spec.leftGain, spec.rightGain)))
+      : Number.NEGATIVE_INFINITY,
     polarity: excess && !isDead ? polarityOf(excess, gainSign) : null,
-    response: isDead ? null : responseOf(transfer, spec),
+    response: isDead ? null : responseOf(transfer, heard),
     tone,
     thdPct: tone && thdOf(tone),
     thdNPct:
@@ -205,9 +212,19 @@ function sidesOf(spec: OutputSpec, passband: Passband | null): OutputMeasures['s
   if (passband === null) return 'as mapped'
   const ratioDb = dbFromRatio(Math.tan(Math.min(Math.max(passband.sideRad, 1e-6), Math.PI / 2 - 1e-6)))
   const hearsBoth = spec.leftGain !== 0 && spec.rightGain !== 0
-  if (!hearsBoth) return Math.abs(ratioDb) < SUMMED_DB ? 'summed' : 'as mapped'
+  if (!hearsBoth) {
+    if (Math.abs(ratioDb) < SUMMED_DB) return 'summed'
+    return ratioDb > 0 === (spec.rightGain !== 0) ? 'as mapped' : 'other side'
+  }
   const expectedDb = dbFromRatio(Math.abs(spec.rightGain / spec.leftGain))
-  return Math.abs(ratioDb - expectedDb) > 20 ? 'one side missing' : 'as mapped'
+  if (Math.abs(ratioDb - expectedDb) > 20) return 'one side missing'
+  return passband.sidePhase * spec.leftGain * spec.rightGain < 0 ? 'opposed' : 'as mapped'
+}
+
+/** The map entry with the sides as the output does hear them. */
+function heardBy(spec: OutputSpec, sides: OutputMeasures['sides']): OutputSpec {
+  if (sides === 'other side') return { ...spec, leftGain: spec.rightGain, rightGain: spec.leftGain }
+  return sides === 'opposed' ? { ...spec, rightGain: -spec.rightGain } : spec
 }
 
 function polarityOf(excess: ExcessPhase, gainSign: number): Polarity {
@@ -216,7 +233,7 @@ function polarityOf(excess: ExcessPhase, gainSign: number): Polarity {
     sign: excess.sign * gainSign > 0 ? 1 : -1,
     confidence,
     rival,
-    isSure: confidence >= CONFIDENCE_MIN && confidence - rival >= CONFIDENCE_OVER_RIVAL_MIN,
+    isSure: isSettled(excess),
   }
 }
 
@@ -255,7 +272,9 @@ function toneFor(spec: OutputSpec, tones: readonly ToneReading[]): ToneReading |
   if (spec.leftGain * spec.rightGain < 0) return null
   const depth = ({ freqHz }: ToneReading): number =>
     Math.min(Math.log2(freqHz / (spec.lowHz ?? 20)), Math.log2((spec.highHz ?? 20_000) / freqHz))
-  const best = [...tones].sort((a, b) => depth(b) - depth(a))[0]
+  // A tone that hardly comes through, because the band is another than the map says, tells of noise only.
+  const strongest = Math.max(...tones.map(({ peakFs }) => peakFs))
+  const [best] = tones.filter(({ peakFs }) => peakFs > 0.1 * strongest).sort((a, b) => depth(b) - depth(a))
   return depth(best) > 0 ? best : null
 }
 

@@ -53,7 +53,7 @@ export function responseOf(transfer: Transfer, spec: OutputSpec): ResponseCurve 
 type Points = readonly (readonly [freqHz: number, levelDb: number])[]
 
 /**
- * Limits for a response: flat within the tolerance from an octave inside each corner, room for any usual filter around
+ * Limits for a response: flat within the tolerance well inside each corner, room for any usual filter around
  * it, and clearly down outside. The audio band's own ends may fall by 3 dB below 25 Hz and above 16 kHz.
  */
 export function maskFor(spec: OutputSpec, toleranceDb: number, freqHz: readonly number[]): Mask {
@@ -65,8 +65,8 @@ export function maskFor(spec: OutputSpec, toleranceDb: number, freqHz: readonly 
           [25, -toleranceDb],
         ]
       : [
-          [0.9 * lowHz, -7 - toleranceDb],
-          [Math.min(2 * lowHz, spec.referenceHz), -toleranceDb],
+          [lowHz, -7 - toleranceDb],
+          [Math.min(3 * lowHz, spec.referenceHz), -toleranceDb],
         ]
   const highPoints: Points =
     highHz === null
@@ -75,8 +75,8 @@ export function maskFor(spec: OutputSpec, toleranceDb: number, freqHz: readonly 
           [20_100, -3],
         ]
       : [
-          [Math.max(highHz / 2, spec.referenceHz), -toleranceDb],
-          [highHz / 0.9, -7 - toleranceDb],
+          [Math.max(highHz / 3, spec.referenceHz), -toleranceDb],
+          [highHz, -7 - toleranceDb],
         ]
   const lowOuter: Points =
     lowHz === null

@@ -12,6 +12,8 @@ import type { ToneReading } from './analysis.js'
 
 const BAND_HZ = [20, 20_000] as const
 const HARMONIC_ORDER_MAX = 20
+/** What counts as nothing, so that digital silence gives 0 and no division by it. */
+const SILENT_FS = 1e-15
 /** Half width of the window's main lobe in bins of the unpadded length (references: first null at 7). */
 const LOBE_BINS = 7.5
 
@@ -34,11 +36,17 @@ function windowOf(count: number): { window: Float64Array; sum: number; power: nu
 /**
  * @param samples one channel while the tone is steady
  * @param freqHz the tone's frequency on the player's clock; samplesPerS is the capture's rate on that clock
+ * @param linesHz lines that are there without the tone; a harmonic that falls on one is not counted as distortion
  *
  * Definitions: THD here is the rms sum of harmonics over the fundamental (the form of data sheets); THD+N is
  * AES17-2015 6.3.1 over the total, with bins removed in place of a notch.
  */
-export function readTone(samples: Float32Array, freqHz: number, samplesPerS: number): ToneReading {
+export function readTone(
+  samples: Float32Array,
+  freqHz: number,
+  samplesPerS: number,
+  linesHz: readonly number[] = [],
+): ToneReading {
   const count = samples.length
   const { window, sum: windowSum, power: windowPower } = windowOf(count)
   const size = sizeFor(count)
@@ -53,11 +61,13 @@ export function readTone(samples: Float32Array, freqHz: number, samplesPerS: num
   const power = (bin: number): number => spectrum[2 * bin] ** 2 + spectrum[2 * bin + 1] ** 2
 
   const peakAt = (hz: number): number => (2 * Math.sqrt(power(Math.round(hz / binHz)))) / windowSum
-  const peakFs = peakAt(freqHz)
+  // The fundamental at its very frequency; the nearest bin would be off by the window's flatness, 0.002 dB.
+  const peakFs = (2 * projection(weighted, count, (2 * Math.PI * freqHz) / samplesPerS)) / windowSum
   const harmonicsFs: number[] = []
   const topHz = Math.min(BAND_HZ[1], 0.49 * samplesPerS)
   for (let order = 2; order <= HARMONIC_ORDER_MAX && order * freqHz <= topHz; order++) {
-    harmonicsFs.push(peakAt(order * freqHz))
+    const hz = order * freqHz
+    harmonicsFs.push(linesHz.some((lineHz) => Math.abs(lineHz - hz) < lobeHz) ? 0 : peakAt(hz))
   }
 
   // Mean square of the rest, and the noise between the harmonics for what THD could at least have read.
@@ -81,8 +91,18 @@ export function readTone(samples: Float32Array, freqHz: number, samplesPerS: num
     freqHz,
     peakFs,
     harmonicsFs,
-    thdRatio: Math.hypot(...harmonicsFs) / peakFs,
-    thdRatioFloor: (noisePeakFs * Math.sqrt(harmonicsFs.length)) / peakFs,
-    thdNRatio: Math.sqrt(restMeanSquare / (toneMeanSquare + restMeanSquare)),
+    thdRatio: Math.hypot(...harmonicsFs) / Math.max(peakFs, SILENT_FS),
+    thdRatioFloor: (noisePeakFs * Math.sqrt(harmonicsFs.length)) / Math.max(peakFs, SILENT_FS),
+    thdNRatio: Math.sqrt(restMeanSquare / Math.max(toneMeanSquare + restMeanSquare, SILENT_FS ** 2)),
   }
+}
+
+/** Magnitude of the sum of samples turned by a fixed angle a step. */
+function projection(samples: Float64Array, count: number, stepRad: number): number {
+  let [re, im] = [0, 0]
+  for (let n = 0; n < count; n++) {
+    re += samples[n] * Math.cos(stepRad * n)
+    im -= samples[n] * Math.sin(stepRad * n)
+  }
+  return Math.hypot(re, im)
 }

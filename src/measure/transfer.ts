@@ -11,12 +11,13 @@ import { SWEEP, sectionStartS, sweepAt } from '../stimulus/layout.js'
 import type { Located, Transfer } from './analysis.js'
 import { GRID_HZ } from './grid.js'
 
-/** The linear response is looked for up to this far from the place where the track says it is. */
-const LATENCY_S = 0.1
-const WINDOW_BEFORE_S = 0.02
+/** The largest sample of the response is looked for from here to there, against where the track says it is. */
+const LATENCY_S = { early: 0.1, late: 0.6 } as const
+/** A slow output rises long before its largest sample; the second harmonic lies L ln 2 = 0.35 s before it. */
+const WINDOW_BEFORE_S = 0.15
 const WINDOW_AFTER_S = 0.48
 /** A stretch after the response and before the harmonics, where only noise is left. */
-const QUIET_FROM_S = 0.62
+const QUIET_FROM_S = 0.75
 
 /** What all inputs of a take share: for both sweeps, what turns the spectrum of a capture into a response. */
 export interface SweepReference {
@@ -63,7 +64,7 @@ export function transferOf(channel: Float32Array, reference: SweepReference): Tr
     }
     return inverseReal(spectrum, size, room(`impulse response ${side}`, size))
   })
-  const centre = centreOf(left, right, Math.round(LATENCY_S * samplesPerS))
+  const centre = centreOf(left, right, samplesPerS)
   const linear = onGrid(windowed(left, right, centre, samplesPerS), centre, samplesPerS)
   const quietAt = centre + Math.round(QUIET_FROM_S * samplesPerS)
   const quiet = onGrid(windowed(left, right, quietAt, samplesPerS), quietAt, samplesPerS)
@@ -75,6 +76,7 @@ export function transferOf(channel: Float32Array, reference: SweepReference): Tr
     rightIm: linear.rightIm,
     leftError: errorOf(quiet.leftRe, quiet.leftIm),
     rightError: errorOf(quiet.rightRe, quiet.rightIm),
+    centreS: centre / samplesPerS,
   }
 }
 
@@ -118,11 +120,11 @@ function edge(freqHz: number, lowHz: number, highHz: number): number {
 }
 
 /** Sample of the largest magnitude of either side within reach of the origin; negative when it is early. */
-function centreOf(left: Float64Array, right: Float64Array, reach: number): number {
+function centreOf(left: Float64Array, right: Float64Array, samplesPerS: number): number {
   const size = left.length
   let best = 0
   let largest = -1
-  for (let n = -reach; n <= reach; n++) {
+  for (let n = -Math.round(LATENCY_S.early * samplesPerS); n <= LATENCY_S.late * samplesPerS; n++) {
     const at = (n + size) % size
     const magnitude = Math.max(Math.abs(left[at]), Math.abs(right[at]))
     if (magnitude > largest) {
@@ -147,8 +149,8 @@ function windowed(left: Float64Array, right: Float64Array, centre: number, sampl
   out.fill(0)
   for (let n = -before; n < after; n++) {
     const gain =
-      n < -before / 2
-        ? 0.5 - 0.5 * Math.cos((2 * Math.PI * (n + before)) / before)
+      n < -0.6 * before
+        ? 0.5 - 0.5 * Math.cos((Math.PI * (n + before)) / (0.4 * before))
         : n > after - fade
           ? 0.5 - 0.5 * Math.cos((Math.PI * (after - n)) / fade)
           : 1

@@ -54,6 +54,15 @@ export const levelDeviationDb = ({ levelVrms, spec }: OutputMeasures): number =>
 
 export function checksOf(one: OutputMeasures, job: Job): Check[] {
   if (one.isDead) return [deadCheck(one)]
+  const checks = liveChecks(one, job)
+  if (!one.isClipped) return checks
+  // What an overdriven capture shows is the capture's fault until it is taken again.
+  return checks.map((check) =>
+    check.verdict === 'fail' ? { ...check, verdict: 'unsure', why: 'The capture was overdriven.' } : check,
+  )
+}
+
+function liveChecks(one: OutputMeasures, job: Job): Check[] {
   const { limits } = job
   const quiet = 'Take it again with a lower pad, or with the rig known from its own check.'
   return [
@@ -158,8 +167,16 @@ function polarityCheck({ polarity, spec }: OutputMeasures): Check {
   }
 }
 
+const SIDES_SAID: Record<OutputMeasures['sides'], string> = {
+  summed: 'It hears both sides alike.',
+  'other side': 'It hears the other side in place of its own.',
+  'as mapped': 'It hears the other side as well.',
+  'one side missing': 'It hears one side only.',
+  opposed: 'The two sides reach it in opposite polarity to the map.',
+}
+
 function sidesCheck(one: OutputMeasures, job: Job): Check {
-  const { spec, crosstalkDb, sideBalanceDb, sides, passband } = one
+  const { spec, crosstalkDb, sideBalanceDb, sides } = one
   const max = job.limits.crosstalkDbMax
   if (crosstalkDb) {
     const side = Math.abs(spec.leftGain) > Math.abs(spec.rightGain) ? 'left' : 'right'
@@ -170,19 +187,12 @@ function sidesCheck(one: OutputMeasures, job: Job): Check {
       figure: figureOf('crosstalk', 'dB', crosstalkDb),
       expected: `${side} side alone, the other at ${inDb(max)} or less`,
       measured: `${crosstalkDb.isAtMost ? 'at most ' : ''}${inDb(crosstalkDb.value)} at ${inHz(crosstalkDb.freqHz!)}`,
-      why:
-        verdict === 'pass'
-          ? ''
-          : sides === 'summed'
-            ? 'It hears both sides alike.'
-            : 'It hears the other side as well.',
+      why: verdict === 'pass' ? '' : SIDES_SAID[sides],
     }
   }
-  const hearsBoth = spec.leftGain !== 0 && spec.rightGain !== 0
   const balanceDb = sideBalanceDb?.value ?? 0
   const limitDb = spec.levelToleranceDb
-  const phaseVerdict: Verdict =
-    !hearsBoth || Math.sign(passband?.sidePhase ?? 1) === Math.sign(spec.leftGain * spec.rightGain) ? 'pass' : 'fail'
+  const phaseVerdict: Verdict = sides === 'opposed' ? 'fail' : 'pass'
   const balanceVerdict: Verdict = sideBalanceDb
     ? held(balanceDb, sideBalanceDb.u, { min: -limitDb, max: limitDb })
     : 'unsure'
@@ -197,7 +207,7 @@ function sidesCheck(one: OutputMeasures, job: Job): Check {
       verdict === 'pass'
         ? ''
         : phaseVerdict === 'fail'
-          ? 'The two sides reach it in opposite polarity to the map.'
+          ? SIDES_SAID.opposed
           : !sideBalanceDb
             ? 'Nothing stands clear of the noise.'
             : 'It hears one side more than the other.',

@@ -6,23 +6,40 @@
  */
 import type { Job, OutputSpec } from '../job/job.js'
 import type { OutputMeasures } from '../measure/outputs.js'
-import { maskFor } from '../measure/response.js'
+import { type Mask, maskFor } from '../measure/response.js'
 import { dbFromRatio } from '../units/level.js'
 import { inDb, inDbv, inHz, inMs, inPct, inVolts, listed } from '../units/words.js'
-import { delayLimitS, isSameEntry, levelDeviationDb, worstPlace } from './checks.js'
+import { delayLimitS, held, isSameEntry, levelDeviationDb, worstPlace } from './checks.js'
 import type { Check, Finding, Verdict } from './result.js'
 
-interface Judged {
+export interface Judged {
   readonly measures: OutputMeasures
   readonly checks: readonly Check[]
 }
 
+/** What all outputs have in common and no output is to blame for. */
+interface Common {
+  /** How far the outputs of each side are off together, dB; 0 where they are not. */
+  readonly leftDb: number
+  readonly rightDb: number
+  readonly isOffCentre: boolean
+  readonly areAllInverted: boolean
+}
+
 export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
   const volume = volumeFinding(judged, job)
+  const balance = balanceFinding(judged, job)
   const inversion = allInverted(judged)
-  const single = judged.flatMap((one) => outputFindings(one, job, volume?.offsetDb ?? 0, inversion !== null))
+  const common: Common = {
+    leftDb: balance?.leftDb ?? volume?.offsetDb ?? 0,
+    rightDb: balance?.rightDb ?? volume?.offsetDb ?? 0,
+    isOffCentre: balance !== null,
+    areAllInverted: inversion !== null,
+  }
+  const single = judged.flatMap((one) => outputFindings(one, job, common))
   return [
-    ...(volume ? [volume.finding] : []),
+    ...(volume && !balance ? [volume.finding] : []),
+    ...(balance ? [balance.finding] : []),
     ...(inversion ? [inversion] : []),
     ...swaps(judged, job),
     ...alikes(judged, job),
@@ -57,6 +74,39 @@ function volumeFinding(judged: readonly Judged[], job: Job): { finding: Finding;
       title: `All outputs are ${inDb(offsetDb)} from the map`,
       because: `${together} of ${offsets.length} outputs are off by the same amount within ${toleranceDb} dB.`,
       next: 'Set the head unit to the volume that the map was made for, tone controls and fader centred, and take it again.',
+    },
+  }
+}
+
+/** All outputs of one side off against all of the other by the same amount: the balance control. */
+function balanceFinding(
+  judged: readonly Judged[],
+  job: Job,
+): { finding: Finding; leftDb: number; rightDb: number } | null {
+  const alive = judged.filter(({ measures }) => !measures.isDead && measures.sides === 'as mapped')
+  const toleranceDb = job.limits.levelToleranceDb
+  const sideOf = (isRight: boolean) => {
+    const offsets = alive
+      .filter(({ measures: { spec } }) => (isRight ? spec.leftGain : spec.rightGain) === 0)
+      .map(({ measures }) => levelDeviationDb(measures))
+      .sort((a, b) => a - b)
+    const middleDb = offsets[offsets.length >> 1] ?? 0
+    const together = offsets.filter((value) => Math.abs(value - middleDb) <= toleranceDb).length
+    return { middleDb, isTogether: offsets.length >= 2 && together >= 0.75 * offsets.length }
+  }
+  const [left, right] = [sideOf(false), sideOf(true)]
+  const differenceDb = left.middleDb - right.middleDb
+  if (!left.isTogether || !right.isTogether || Math.abs(differenceDb) <= toleranceDb) return null
+  return {
+    leftDb: left.middleDb,
+    rightDb: right.middleDb,
+    finding: {
+      kind: 'unbalanced',
+      verdict: 'fail',
+      outputs: alive.map(({ measures }) => measures.lead.outputNumber),
+      title: `The ${differenceDb > 0 ? 'right' : 'left'} side is ${Math.abs(differenceDb).toFixed(1)} dB lower in all outputs`,
+      because: `Outputs of the left side are ${inDb(left.middleDb)} from the map, those of the right side ${inDb(right.middleDb)}.`,
+      next: 'Centre the balance control of the head unit, then take it again; if it is centred, one side of the source is weak.',
     },
   }
 }
@@ -138,7 +188,7 @@ function alikes(judged: readonly Judged[], job: Job): Finding[] {
   return findings
 }
 
-function outputFindings({ measures, checks }: Judged, job: Job, volumeDb: number, areAllInverted: boolean): Finding[] {
+function outputFindings({ measures, checks }: Judged, job: Job, common: Common): Finding[] {
   const name = nameOf(measures, job)
   const outputs = [measures.lead.outputNumber]
   const findings: Finding[] = []
@@ -157,6 +207,18 @@ function outputFindings({ measures, checks }: Judged, job: Job, volumeDb: number
     return findings
   }
   const { sides, spec, crosstalkDb, polarity, delayS } = measures
+  if (measures.isClipped) {
+    return [
+      {
+        kind: 'clipped capture',
+        verdict: 'unsure',
+        outputs,
+        title: `${name} overdrove the capture`,
+        because: 'Samples stand at full scale, so level and distortion cannot be trusted.',
+        next: `Put a pad in front of input ${measures.lead.inputNumber} (or a larger one), say it in the rig file, and take it again.`,
+      },
+    ]
+  }
 
   if (sides === 'summed') {
     add(
@@ -166,6 +228,15 @@ function outputFindings({ measures, checks }: Judged, job: Job, volumeDb: number
       `It hears left and right within ${Math.abs(crosstalkDb?.value ?? 0).toFixed(1)} dB of each other; the map gives it one side.`,
       'Look for a mono or summing setting of this output in the interface or the head unit.',
     )
+  } else if (sides === 'other side') {
+    const [own, other] = spec.rightGain === 0 ? ['left', 'right'] : ['right', 'left']
+    add(
+      'swapped',
+      'crosstalk',
+      `${name} hears the ${other} side in place of the ${own}`,
+      `The ${own} side is ${inDb(-crosstalkDb!.value)} against the ${other} one.`,
+      'Check the pins of this output against the harness sheet; the source of its sides may be swapped.',
+    )
   } else if (crosstalkDb && !crosstalkDb.isAtMost) {
     add(
       'leaking',
@@ -174,7 +245,7 @@ function outputFindings({ measures, checks }: Judged, job: Job, volumeDb: number
       `The side that it should not hear stands at ${inDb(crosstalkDb.value)} at ${inHz(crosstalkDb.freqHz!)}; limit ${inDb(job.limits.crosstalkDbMax)}.`,
       'Check for a shared ground or touching leads, and for surround or widening effects that are switched on.',
     )
-  } else if (!crosstalkDb) {
+  } else if (!crosstalkDb && !common.isOffCentre) {
     add(
       'unbalanced',
       'sides',
@@ -185,9 +256,7 @@ function outputFindings({ measures, checks }: Judged, job: Job, volumeDb: number
   }
 
   const deviationDb = levelDeviationDb(measures)
-  // A wrong sum or a wrong volume accounts for its own share of the level.
-  const isExplained =
-    sides !== 'as mapped' || (volumeDb !== 0 && Math.abs(deviationDb - volumeDb) <= spec.levelToleranceDb)
+  const isExplained = isLevelExplained({ measures, checks }, common)
   if (!isExplained) {
     const isWeak = deviationDb < 0
     add(
@@ -202,7 +271,7 @@ function outputFindings({ measures, checks }: Judged, job: Job, volumeDb: number
         : "Check this output's level in the interface's set-up, and the pad that the rig file says.",
     )
   }
-  if (!areAllInverted) {
+  if (!common.areAllInverted) {
     add(
       'inverted',
       'polarity',
@@ -248,17 +317,29 @@ function outputFindings({ measures, checks }: Judged, job: Job, volumeDb: number
       'Look at its noise spectrum in the report for what adds to it.',
     )
   }
-  if (measures.isClipped) {
-    findings.push({
-      kind: 'clipped capture',
-      verdict: 'unsure',
-      outputs,
-      title: `${name} overdrove the capture`,
-      because: 'Samples stand at full scale, so level and distortion cannot be trusted.',
-      next: `Put a pad in front of input ${measures.lead.inputNumber} (or a larger one), say it in the rig file, and take it again.`,
-    })
+  // In the noise that has been named, whatever could not be settled is no finding of its own.
+  const isNoisy = findings.some(({ kind, verdict }) => ['noisy', 'humming'].includes(kind) && verdict === 'fail')
+  return isNoisy ? findings.filter(({ verdict }) => verdict !== 'unsure') : findings
+}
+
+/** Whether what else is known of an output accounts for its level: its sides, its response, the volume, the balance. */
+function isLevelExplained({ measures, checks }: Judged, common: Common): boolean {
+  const { spec, sides, passbandDeviationDb, response } = measures
+  const isNear = (valueDb: number, ofDb: number): boolean => Math.abs(valueDb - ofDb) <= spec.levelToleranceDb + 0.5
+  const share = spec.leftGain ** 2 + spec.rightGain ** 2
+  const commonDb = (spec.leftGain ** 2 * common.leftDb + spec.rightGain ** 2 * common.rightDb) / share
+  if (sides !== 'as mapped' && sides !== 'other side') return true
+  if (verdictOf(checks, 'sides') !== 'pass') return true
+  if (verdictOf(checks, 'response') !== 'pass') {
+    if (isNear(passbandDeviationDb, commonDb)) return true
+    // In a narrow band one section moves all of it: then somewhere in the band the level is as it should be.
+    const octaves = Math.log2((spec.highHz ?? 20_000) / (spec.lowHz ?? 20))
+    const inBandDb = (response?.levelDb ?? [])
+      .filter((_, i) => response!.freqHz[i] >= (spec.lowHz ?? 20) && response!.freqHz[i] <= (spec.highHz ?? 20_000) / 2)
+      .map((levelDb) => levelDb + levelDeviationDb(measures) - commonDb)
+    if (octaves < 3 && inBandDb.some((value) => isNear(value, 0))) return true
   }
-  return findings
+  return commonDb !== 0 && isNear(levelDeviationDb(measures), commonDb)
 }
 
 function responseFindings(measures: OutputMeasures, checks: readonly Check[], job: Job, name: string): Finding[] {
@@ -273,7 +354,16 @@ function responseFindings(measures: OutputMeasures, checks: readonly Check[], jo
   const highOff = octaves(passband.highHz, spec.highHz, 20_000)
   const bandWords = (lowHz: number | null, highHz: number | null): string =>
     lowHz === null && highHz === null ? 'the full range' : `${inHz(lowHz ?? 20)} to ${inHz(highHz ?? 20_000)}`
-  if (Math.abs(lowOff) > 0.5 || Math.abs(highOff) > 0.5) {
+  // A shelf is 3 dB down somewhere too, but it levels off; a filter goes on.
+  const inBand = response.levelDb.filter(
+    (_, i) => response.freqHz[i] >= (passband.lowHz ?? 0) && response.freqHz[i] <= (passband.highHz ?? 1e5),
+  )
+  const inBandDb = inBand.sort((a, b) => a - b)[inBand.length >> 1] ?? 0
+  const fallsAway = (isBeyond: (freqHz: number) => boolean): boolean =>
+    response.levelDb.some((levelDb, i) => isBeyond(response.freqHz[i]) && levelDb < inBandDb + LEVELS_OFF_DB)
+  const isLowCut = lowOff < -0.5 || (lowOff > 0.5 && fallsAway((hz) => hz < passband.lowHz!))
+  const isHighCut = highOff > 0.5 || (highOff < -0.5 && fallsAway((hz) => hz > passband.highHz!))
+  if (isLowCut || isHighCut) {
     const isNarrower = lowOff > 0.5 || highOff < -0.5
     return [
       {
@@ -291,6 +381,7 @@ function responseFindings(measures: OutputMeasures, checks: readonly Check[], jo
     ]
   }
   const mask = maskFor(spec, job.limits.flatnessDbMax, response.freqHz)
+  const peak = flatPeak(response, mask, job.limits.flatnessDbMax) ?? place
   const outside = response.freqHz.filter((_, i) => {
     const [levelDb, min, max] = [response.levelDb[i], mask.minDb[i], mask.maxDb[i]]
     return (min !== null && levelDb < min) || (max !== null && levelDb > max)
@@ -301,11 +392,31 @@ function responseFindings(measures: OutputMeasures, checks: readonly Check[], jo
       kind: 'equalised',
       verdict,
       outputs,
-      title: `${name} is equalised: ${inDb(place.levelDb)} at ${inHz(place.freqHz)}`,
-      because: `Against ${inHz(spec.referenceHz)}${span}; limit ± ${job.limits.flatnessDbMax} dB.`,
+      title: `${name} is equalised: ${inDb(peak.levelDb)} at ${inHz(peak.freqHz)}`,
+      because: `Against the middle of its band${span}; limit ± ${job.limits.flatnessDbMax} dB.`,
       next: 'Set bass, treble, loudness and sound effects to zero and take it again; what is left belongs to the factory tuning and has to be undone in the processor.',
     },
   ]
+}
+
+/** Beyond a corner a response that stays above this levels off: a tone control, not a filter. */
+const LEVELS_OFF_DB = -15
+
+/** Largest deviation from the middle level of the part that should be flat; the reference itself may be off. */
+function flatPeak(
+  response: NonNullable<OutputMeasures['response']>,
+  mask: Mask,
+  toleranceDb: number,
+): { freqHz: number; levelDb: number } | null {
+  const flat = response.levelDb.flatMap((levelDb, i) =>
+    (mask.minDb[i] ?? Number.NEGATIVE_INFINITY) >= -toleranceDb - 1e-9 ? [{ freqHz: response.freqHz[i], levelDb }] : [],
+  )
+  if (flat.length === 0) return null
+  const middleDb = flat.map(({ levelDb }) => levelDb).sort((a, b) => a - b)[flat.length >> 1]
+  const peak = flat.reduce((most, point) =>
+    Math.abs(point.levelDb - middleDb) > Math.abs(most.levelDb - middleDb) ? point : most,
+  )
+  return { freqHz: peak.freqHz, levelDb: peak.levelDb - middleDb }
 }
 
 function noiseFindings(measures: OutputMeasures, checks: readonly Check[], job: Job, name: string): Finding[] {
@@ -361,21 +472,25 @@ function apartNote(judged: readonly Judged[]): Finding[] {
 
 /** Outputs of a pair against each other: a check of the vehicle, since it belongs to neither alone. */
 export function pairChecks(judged: readonly Judged[], job: Job): { checks: Check[]; findings: Finding[] } {
-  const pairs = new Map<string, OutputMeasures[]>()
-  for (const { measures } of judged) {
-    if (measures.spec.pair !== null && !measures.isDead) {
-      pairs.set(measures.spec.pair, [...(pairs.get(measures.spec.pair) ?? []), measures])
-    }
+  const isOffCentre = balanceFinding(judged, job) !== null
+  const pairs = new Map<string, Judged[]>()
+  for (const one of judged) {
+    const { pair } = one.measures.spec
+    if (pair !== null && !one.measures.isDead) pairs.set(pair, [...(pairs.get(pair) ?? []), one])
   }
   const checks: Check[] = []
   const findings: Finding[] = []
-  for (const [pair, [a, b]] of pairs) {
+  for (const [pair, members] of pairs) {
+    const [a, b] = members.sort((x, y) => x.measures.spec.number - y.measures.spec.number)
     if (!b) continue
-    const differenceDb = levelDeviationDb(a) - levelDeviationDb(b)
-    const u = dbFromRatio(1 + Math.hypot(a.levelVrms.u / a.levelVrms.value, b.levelVrms.u / b.levelVrms.value))
+    const [levelA, levelB] = [a.measures.levelVrms, b.measures.levelVrms]
+    const differenceDb = levelDeviationDb(a.measures) - levelDeviationDb(b.measures)
+    const u = dbFromRatio(1 + Math.hypot(levelA.u / levelA.value, levelB.u / levelB.value))
     const max = job.limits.pairBalanceDbMax
-    const verdict: Verdict =
-      Math.abs(differenceDb) + u <= max ? 'pass' : Math.abs(differenceDb) - u > max ? 'fail' : 'unsure'
+    const verdict = held(differenceDb, u, { min: -max, max })
+    const numbers = [a, b].map(({ measures }) => measures.spec.number)
+    // An output that is off by itself has its finding already, and the pair is off because of it.
+    const culprits = [a, b].filter(({ measures, checks: its }) => isOffByItself(measures, its))
     checks.push({
       name: `pair balance ${pair}`,
       verdict,
@@ -385,31 +500,35 @@ export function pairChecks(judged: readonly Judged[], job: Job): { checks: Check
         unit: 'dB',
         u,
         isAtMost: false,
-        freqHz: a.spec.referenceHz,
+        freqHz: a.measures.spec.referenceHz,
         method: 'difference of levels/1',
       },
-      expected: `${a.spec.number} and ${b.spec.number} within ${max} dB`,
+      expected: `${listed(numbers)} within ${max} dB`,
       measured: inDb(differenceDb),
       why:
         verdict === 'pass'
           ? ''
-          : verdict === 'fail'
-            ? 'The pair is not matched.'
-            : 'The limit lies within the uncertainty.',
+          : culprits.length > 0
+            ? `Because of output ${listed(culprits.map(({ measures }) => measures.spec.number))}.`
+            : verdict === 'fail'
+              ? 'The pair is not matched.'
+              : 'The limit lies within the uncertainty.',
     })
-    // An output that is off by itself already has its finding.
-    const isExplained = [a, b].some(
-      (one) => one.sides !== 'as mapped' || Math.abs(levelDeviationDb(one)) > one.spec.levelToleranceDb,
-    )
-    if (verdict === 'pass' || isExplained) continue
+    if (verdict === 'pass' || isOffCentre || culprits.length > 0) continue
     findings.push({
       kind: 'unbalanced',
       verdict,
-      outputs: [a.lead.outputNumber, b.lead.outputNumber].sort((x, y) => x - y),
-      title: `Outputs ${a.spec.number} and ${b.spec.number} are not matched: ${inDb(differenceDb)}`,
+      outputs: [a, b].map(({ measures }) => measures.lead.outputNumber).sort((x, y) => x - y),
+      title: `Outputs ${listed(numbers)} are not matched: ${inDb(differenceDb)}`,
       because: `The pair ${pair} may differ by ${max} dB.`,
       next: "Centre the balance control; then match the two levels in the interface's set-up.",
     })
   }
   return { checks, findings }
 }
+
+const isOffByItself = (measures: OutputMeasures, checks: readonly Check[]): boolean =>
+  measures.sides !== 'as mapped' ||
+  measures.isClipped ||
+  Math.abs(levelDeviationDb(measures)) > measures.spec.levelToleranceDb ||
+  ['response', 'noise', 'noise A'].some((name) => verdictOf(checks, name) !== 'pass')

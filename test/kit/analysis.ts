@@ -38,8 +38,8 @@ export function analysisBy(path: Path, noiseFs = 1e-5): InputAnalysis {
   })
   return {
     transfer,
-    left: excessPhaseOf(transfer.leftRe, transfer.leftIm, transfer.leftError),
-    right: excessPhaseOf(transfer.rightRe, transfer.rightIm, transfer.rightError),
+    left: excessPhaseOf(transfer.leftRe, transfer.leftIm, transfer.leftError, transfer.centreS),
+    right: excessPhaseOf(transfer.rightRe, transfer.rightIm, transfer.rightError, transfer.centreS),
     tones,
     idle: quietAt(noiseFs),
     present: quietAt(noiseFs),

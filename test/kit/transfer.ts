@@ -30,5 +30,5 @@ export function transferBy({ filter = [], left = 1, right = 0, delayS = 0, error
     rightIm[i] = right * (re * s + im * c) + noise()
   })
   const error = new Float64Array(GRID_HZ.length).fill(rms)
-  return { freqHz: GRID_HZ, leftRe, leftIm, rightRe, rightIm, leftError: error, rightError: error }
+  return { freqHz: GRID_HZ, leftRe, leftIm, rightRe, rightIm, leftError: error, rightError: error, centreS: delayS }
 }

@@ -116,8 +116,8 @@ export function louder(analysis: InputAnalysis, gain: number): InputAnalysis {
   return {
     ...analysis,
     transfer: { ...transfer, leftRe, leftIm, rightRe, rightIm },
-    left: excessPhaseOf(leftRe, leftIm, transfer.leftError),
-    right: excessPhaseOf(rightRe, rightIm, transfer.rightError),
+    left: excessPhaseOf(leftRe, leftIm, transfer.leftError, transfer.centreS),
+    right: excessPhaseOf(rightRe, rightIm, transfer.rightError, transfer.centreS),
     tones: analysis.tones.map((tone) => ({
       ...tone,
       peakFs: Math.abs(gain) * tone.peakFs,

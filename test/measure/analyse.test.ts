@@ -64,6 +64,7 @@ describe('a take that is twice as strong', () => {
       rightIm: times(transfer.rightIm),
       leftError: times(transfer.leftError),
       rightError: times(transfer.rightError),
+      centreS: transfer.centreS,
     }
     expect(doubled.transfer).toEqual(truth)
     expect(doubled.tones.map(({ peakFs }) => peakFs)).toEqual(base.tones.map(({ peakFs }) => 2 * peakFs))

@@ -82,10 +82,7 @@ describe('a part of the track', () => {
 test('a take with the track twice says where each one stands', () => {
   const whole = playTrack({ tailS: 1 }).left
   const stop = refusal(joined(whole, whole))
-  const openingS = sectionStartS('opening')
-  expect(stop.what).toBe(
-    `the track is there twice, from ${openingS.toFixed(1)} s and ${(openingS + whole.length / 48_000).toFixed(1)} s`,
-  )
+  expect(stop.what).toBe(`the track is there twice, from 0.0 s and ${(whole.length / 48_000).toFixed(1)} s`)
   expect(stop.remedy).toBe('Cut the recording so that one whole track is left.')
 })
 
@@ -108,8 +105,8 @@ describe('a track at the wrong rate', () => {
     'Set player and head unit to the rate of the track file, or make the track at their rate (track: sample_rate_hz in the job file).'
 
   test.each([
-    [44_100, 48_000, '108.84', 'a 44.1 kHz track played as 48 kHz'],
-    [48_000, 44_100, '91.87', 'a 48 kHz track played as 44.1 kHz'],
+    [44_100, 48_000, '108.8', 'a 44.1 kHz track played as 48 kHz'],
+    [48_000, 44_100, '91.9', 'a 48 kHz track played as 44.1 kHz'],
   ])('of %d Hz that runs at %d Hz is recognised', (madeHz, declaredHz, speedPct, says) => {
     const stop = refusal(playTrack({ sampleRateHz: madeHz, leadInS: 1, tailS: 1 }).left, declaredHz)
     expect(stop.what).toBe(`the track runs at ${speedPct} % of its speed: ${says}`)
