@@ -14,7 +14,7 @@ const BAND_HZ = [20, 20_000] as const
 const HARMONIC_ORDER_MAX = 20
 /** What counts as nothing, so that digital silence gives 0 and no division by it. */
 const SILENT_FS = 1e-15
-/** Half width of the window's main lobe in bins of the unpadded length (references: first null at 7). */
+/** Half width of the window's main lobe in bins of the unpadded length (Heinzel, Rüdiger, Schilling 2002: first null at 7). */
 const LOBE_BINS = 7.5
 
 let kept: { window: Float64Array; sum: number; power: number } | null = null

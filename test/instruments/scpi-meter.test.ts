@@ -24,7 +24,7 @@ const READ = 'MEAS:VOLT:AC?'
 const ACCURACY = { accuracyPct: 0.5, accuracyVrms: 0.002 }
 
 describe('numbers of IEEE 488.2', () => {
-  // Truth: references, IEEE 488.2 / SCPI-1999: NR1, NR2 and NR3 with optional sign and leading zeros.
+  // Truth: IEEE 488.2 and SCPI-1999 (from memory): NR1, NR2 and NR3 with optional sign and leading zeros.
   test.each([
     ['+12', 12],
     ['012', 12],
@@ -51,7 +51,7 @@ describe('numbers of IEEE 488.2', () => {
 })
 
 describe('values that stand for no reading', () => {
-  // Truth: references, IEEE 488.2 / SCPI-1999: 9.91E37 is not-a-number, ±9.9E37 is overload; not-a-number is the larger.
+  // Truth: IEEE 488.2 and SCPI-1999 (from memory): 9.91E37 is not-a-number, ±9.9E37 is overload; not-a-number is the larger.
   test.each([
     ['9.9E37', 'the meter shows overload'],
     ['-9.90000000E+37', 'the meter shows overload'],

@@ -100,7 +100,7 @@ const copyCut = (path: string, byteCount: number): void => {
 async function playedAs(path: string, trackHz: 44_100 | 48_000, asHz: number): Promise<void> {
   await writeTrack(path, trackHz, 16)
   const bytes = readFileSync(path)
-  // Rate: offset 24 (references, WAV / RIFF / RF64).
+  // Rate: offset 24 (RIFF).
   expect(bytes.readUInt32LE(24)).toBe(trackHz)
   bytes.writeUInt32LE(asHz, 24)
   writeFileSync(path, bytes)
@@ -256,15 +256,15 @@ const CASES: readonly Bad[] = [
     file: 'fast.wav',
     tools: [],
     make: (path) => playedAs(path, 44_100, 48_000),
-    // 48 / 44.1 = 108.84 %.
-    says: 'the track runs at 108.84 % of its speed: a 44.1 kHz track played as 48 kHz (fast.wav). Set player',
+    // 48 / 44.1 = 108.8 %.
+    says: 'the track runs at 108.8 % of its speed: a 44.1 kHz track played as 48 kHz (fast.wav). Set player',
   },
   {
     name: 'a track of 48 kHz played as 44.1',
     file: 'slow.wav',
     tools: [],
     make: (path) => playedAs(path, 48_000, 44_100),
-    says: 'the track runs at 91.87 % of its speed: a 48 kHz track played as 44.1 kHz (slow.wav). Set player',
+    says: 'the track runs at 91.9 % of its speed: a 48 kHz track played as 44.1 kHz (slow.wav). Set player',
   },
   {
     name: 'a file that is not there',
@@ -353,7 +353,7 @@ describe('the folder named by --out', () => {
     const [earlier] = readdirSync(jobFolder).filter((name) => name !== 'job.yaml')
     const args = ['--rig', at('rig.yaml'), '--recording', good, '--out', join(jobFolder, earlier)]
     expect(lineOf(await verify(...args))).toMatch(
-      /^linetrue: this folder already holds a result \(.+\)\. Name another folder/,
+      /^linetrue: this folder already holds a result \(.+\)\. Name a new folder/,
     )
   })
 

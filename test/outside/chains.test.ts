@@ -64,8 +64,7 @@ const outputIn = (result: Result, number: number): Result['outputs'][number] =>
 /**
  * Levels within ±0.05 dB, polarities and identities as the wires were made.
  *
- * Tolerance: sox's filters are exact, its resampler is flat within 1e-8 dB at these frequencies (references, Cross-
- * checks), and 24 bits of dither lie 120 dB under the sweep. A fourth-order 80 Hz low-pass has lost (1 / 2)^8 of the
+ * Tolerance: sox's filters are exact, its resampler is flat within 1e-8 dB at these frequencies (tried), and 24 bits of dither lie 120 dB under the sweep. A fourth-order 80 Hz low-pass has lost (1 / 2)^8 of the
  * power, 0.017 dB, at its reference frequency of 40 Hz; the other filters less. 0.05 dB is asked.
  */
 function expectAsMade(result: Result, wires: readonly Wire[]): void {
@@ -165,7 +164,7 @@ describe('through sox', () => {
     const { trackPath, verify } = await begin({ name: 'clock', wires: PAIR, track: { sampleRateHz: 44_100, bits: 24 } })
     const wrong = record(workshop, trackPath, PAIR.map(effectsOf), 'wrong clock.wav', ['pad', '3', '1'])
     const bytes = readFileSync(wrong)
-    // The rate stands in the format chunk, which comes first (references, WAV / RIFF / RF64: offset 24).
+    // The rate stands in the format chunk, which comes first (RIFF: offset 24).
     expect(bytes.readUInt32LE(24)).toBe(44_100)
     bytes.writeUInt32LE(44_104, 24)
     writeFileSync(wrong, bytes)

@@ -1,7 +1,7 @@
 /**
  * Levels and noise of recordings, held against the statistics that sox and ffmpeg print for the same files.
  *
- * Both tools print a full-scale sine as -3.01 dB rms; AES17 calls it 0 dBFS, and so do we (references, Levels).
+ * Both tools print a full-scale sine as -3.01 dB rms; AES17 calls it 0 dBFS, and so do we (AES17-2015, 3.12.1).
  */
 import { afterAll, describe, expect, test } from 'vitest'
 import { readRecording } from '../../src/instruments/recording.js'
@@ -81,7 +81,7 @@ describe('noise', () => {
   })
 
   // Truth: closed form. White noise to half the rate has 19 980 Hz / (rate / 2) of its power in the band: 0.796 dB less
-  // at 48 kHz (references, Cross-checks: A minus band there). Spread as above.
+  // at 48 kHz (integral of the curve of IEC 61672-1 over the band). Spread as above.
   test('that reaches beyond the band is counted inside it only', { timeout: PATIENT_MS }, async (context) => {
     needsTool(context, 'sox')
     const path = workshop.at('white.wav')
@@ -131,7 +131,7 @@ describe('noise', () => {
 
 describe('a take of the track', () => {
   // Truth: sox's rms of the stretch in which each tone stands, cut out by its timetable. 1.7 s of 60 Hz is a whole
-  // number of periods, of the others nearly: the rest is below 0.005 dB (references, Levels: 997 Hz, 0.1 s ±0.007), as
+  // number of periods, of the others nearly: the rest is below 0.005 dB (closed form: 997 Hz over 0.1 s ±0.007), as
   // are noise and distortion of a copied file. Peaks: exact but for the two decimals printed.
   test('has the tones and peaks that sox prints for its sections', { timeout: PATIENT_MS }, async (context) => {
     needsTool(context, 'sox')

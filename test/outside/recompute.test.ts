@@ -203,7 +203,7 @@ const sideOf = (output: Output): 'left' | 'right' => (output.side === 0 ? 'left'
 
 describe('measured by src/measure and by scipy', () => {
   // Truth: the ratio that sox was told, and scipy's four-parameter sine fit of the 6.3 kHz tone. The bound of that fit
-  // (references, Sine fitting) is 2e-5 ppm at 79 dB over 81 600 samples; markers 38 s apart see a thousandth of a
+  // (Rife and Boorstyn 1974) is 2e-5 ppm at 79 dB over 81 600 samples; markers 38 s apart see a thousandth of a
   // sample of noise, 6e-4 ppm. 0.005 ppm is far above both and turns 20 kHz by 0.003 of a turn over a sweep.
   test('the clock offset is the same', { timeout: PATIENT_MS }, async (context) => {
     needsTool(context, 'sox', 'scipy')
@@ -242,8 +242,8 @@ describe('measured by src/measure and by scipy', () => {
     })
   })
 
-  // Truth: four-parameter sine fit. The window that we read with is flat within 0.0021 dB (HFT144D, references,
-  // Windows); the fit's bound at 79 dB is below 1e-5 dB. 0.01 dB leaves room for both and would still show a wrong
+  // Truth: four-parameter sine fit. The window that we read with is flat within 0.0021 dB (HFT144D, Heinzel
+  // 2002); the fit's bound at 79 dB is below 1e-5 dB. 0.01 dB leaves room for both and would still show a wrong
   // window.
   test('the tones have the same level within 0.01 dB', { timeout: PATIENT_MS }, async (context) => {
     needsTool(context, 'sox', 'scipy')
@@ -263,8 +263,8 @@ describe('measured by src/measure and by scipy', () => {
     expect(comparedCount).toBe(12)
   })
 
-  // Truth: least squares of all harmonics to 20 kHz; and the closed form of x + 0.02 x² + 0.01 x³ (references, Harmonic
-  // distortion): second a2 A / 2, third a3 A² / 4, over 1 + 3 a3 A² / 4. Noise at -92 dBFS lays 4e-6 on a harmonic of
+  // Truth: least squares of all harmonics to 20 kHz; and the closed form of x + 0.02 x² + 0.01 x³ (its power
+  // series): second a2 A / 2, third a3 A² / 4, over 1 + 3 a3 A² / 4. Noise at -92 dBFS lays 4e-6 on a harmonic of
   // 2.5e-3, 0.2 % of it at right angles: nothing. The window's ripple is 0.01 %. 1 % of the value is asked.
   test('the distortion is the same within 1 % of its value', { timeout: PATIENT_MS }, async (context) => {
     needsTool(context, 'sox', 'scipy')
@@ -296,7 +296,7 @@ describe('measured by src/measure and by scipy', () => {
   )
 
   // Truth: the delay that was put in, and scipy's phase slope with the known filter divided out. Between full-range
-  // outputs the bound (references, Delay estimation) is 1e-9 s; 2 µs is 0.7 mm of path. Where a filter ends the band,
+  // outputs the bound (Knapp and Carter 1976) is 1e-9 s; 2 µs is 0.7 mm of path. Where a filter ends the band,
   // the minimum phase beyond what was measured is not known: there the project states its own U, which has to hold.
   test('the delays between outputs are the same', { timeout: PATIENT_MS }, async (context) => {
     needsTool(context, 'sox', 'scipy')

@@ -14,7 +14,7 @@ const captured = (volts: Float32Array, card: Partial<CardSpec> = {}, input = INP
   return volts
 }
 
-// Truth: ideal quantiser with TPDF dither, q² / 4 against a full-scale sine (references: Lipshitz, Wannamaker,
+// Truth: ideal quantiser with TPDF dither, q² / 4 against a full-scale sine (Lipshitz, Wannamaker,
 // Vanderkooy 1992): 93.3193 dB at 16 bits, 141.4841 dB at 24. The error's variance over 480 000 samples spreads by
 // less than sqrt(2 / 480 000) of itself, 0.009 dB; five times that.
 describe('whole steps with dither', () => {

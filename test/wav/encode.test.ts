@@ -12,7 +12,7 @@ const decodeWav = (bytes: Uint8Array): Float32Array[] => {
 }
 
 describe('dither', () => {
-  // Truth: closed form, references, Quantisation: the total error of a TPDF-dithered word is q²/4, 4.771 dB over the
+  // Truth: closed form (Lipshitz, Wannamaker, Vanderkooy, JAES 40(5), 1992): the total error of a TPDF-dithered word is q²/4, 4.771 dB over the
   // undithered one. With N = 400 000 samples the power estimate of an error that is the sum of a triangular and a
   // uniform part has a relative standard deviation below sqrt(2 / N) = 0.22 % (a Gaussian's; these have lighter tails),
   // so 1 % is more than four of them.
@@ -145,7 +145,7 @@ describe('a header', () => {
     hasRoomForLongSizes: false,
   } as const
 
-  // Truth: the bytes in the table of references, WAV / RIFF / RF64 (24-bit mono 48 kHz as a general tool writes it).
+  // Truth: the header that general tools write for 24-bit mono at 48 kHz (RIFF, WAVE_FORMAT_EXTENSIBLE).
   test('of 24-bit mono is the published one byte by byte', () => {
     expect(Buffer.from(wavHeader(spec)).toString('hex')).toBe(
       '52494646' +

@@ -175,7 +175,7 @@ describe('a file of ours', () => {
     },
   )
 
-  // Truth: closed form, references, Quantisation, TPDF: 93.319 dB for a full-scale sine in 16 bits, and 3.01 dB more
+  // Truth: closed form (Lipshitz, Wannamaker, Vanderkooy, JAES 40(5), 1992): 93.319 dB for a full-scale sine in 16 bits, and 3.01 dB more
   // for the sine's peak: idle noise is -93.319 dBFS, which sox, by rms, calls -96.33. Its noise figure has two decimals,
   // and 96 000 samples spread by 20 lg(1 + 1 / sqrt(2 N)) = 0.02 dB: five of them.
   test('with nothing but dither has the noise that theory gives, by the statistics of sox', (context) => {

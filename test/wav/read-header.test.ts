@@ -40,7 +40,7 @@ const extensible = (subTag: number, validBits: number, bits: number, tail = GUID
 ]
 
 describe('a sound header', () => {
-  // Truth: the layout of references, WAV / RIFF / RF64, written out by hand above.
+  // Truth: the RIFF and RF64 layouts (EBU Tech 3306), written out by hand above.
   test('gives the format and where the samples stand', () => {
     expect(readWavHeader(riff(chunk('fmt ', PLAIN), chunk('data', [1, 2, 3, 4, 5, 6, 7, 8])), 'a.wav')).toEqual({
       sampleRateHz: 48_000,
