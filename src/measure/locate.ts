@@ -6,6 +6,7 @@
  * shifted, and by the same amount each time.
  */
 import { complexSpectrum, sizeFor } from '../dsp/fft.js'
+import { project } from '../dsp/projection.js'
 import {
   CHIRP,
   CLOSING_SPACING_S,
@@ -122,20 +123,16 @@ function toneBetween(mix: Complex, located: Located): { offsetRad: number; radPe
     const { freqHz } = section.tones[0]
     const turn = (2 * Math.PI * freqHz) / samplesPerS
     const from = Math.round(startSample + (section.startS + 0.2) * samplesPerS)
+    if (from < 0 || from + 2 * count > mix.re.length) continue
     let power = 0
-    const [first, second] = [0, count].map((offset) => {
-      let [re, im] = [0, 0]
-      for (let n = 0; n < count; n++) {
-        const at = from + offset + n
-        const weight = 1 - Math.cos((2 * Math.PI * n) / count)
-        const [c, s] = [weight * Math.cos(turn * (offset + n)), weight * Math.sin(turn * (offset + n))]
-        const [a, b] = [mix.re[at] ?? 0, mix.im[at] ?? 0]
-        re += a * c + b * s
-        im += b * c - a * s
-        power += a * a + b * b
-      }
-      return { re, im }
+    for (let n = from; n < from + 2 * count; n++) power += mix.re[n] * mix.re[n] + mix.im[n] * mix.im[n]
+    const [first, later] = [from, from + count].map((at) => {
+      const [re, im] = [project(mix.re, at, count, turn), project(mix.im, at, count, turn)]
+      return { re: re.cosine + im.sine, im: im.cosine - re.sine }
     })
+    // The second half begins count steps later: its angle there is taken off.
+    const [c, s] = [Math.cos(turn * count), Math.sin(turn * count)]
+    const second = { re: later.re * c + later.im * s, im: later.im * c - later.re * s }
     const held =
       (first.re ** 2 + first.im ** 2 + second.re ** 2 + second.im ** 2) / count / Math.max(power, Number.MIN_VALUE)
     if (!(held > share)) continue

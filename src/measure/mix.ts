@@ -33,30 +33,36 @@ export function mixOf(audio: Audio): Complex & { readonly peakFs: number } {
   let peakFs = 0
   for (let first = 0; first < frameCount; first += BLOCK) {
     const stop = Math.min(frameCount, first + BLOCK)
-    for (let k = 0; k < turns.length; k++) {
-      peakFs = Math.max(peakFs, addTurned(re, im, audio.channels[k], turns[k], first, stop))
+    for (let k = 0; k < turns.length; k += 2) {
+      const pair = [k, k + 1 < turns.length ? k + 1 : k] as const
+      // An odd last input stands in for its own partner, with no weight.
+      const second = pair[1] === k ? [0, 0] : turns[pair[1]]
+      const peak = addTurned(re, im, audio.channels[k], turns[k], audio.channels[pair[1]], second, first, stop)
+      peakFs = Math.max(peakFs, peak)
     }
   }
   return { re, im, peakFs }
 }
 
-/** Adds a stretch of one input to the mix; returns its largest magnitude. */
+/** Adds a stretch of two inputs to the mix; returns their largest magnitude. Two at a time halves the way to memory. */
 function addTurned(
   re: Float32Array,
   im: Float32Array,
-  channel: Float32Array,
-  turn: readonly number[],
+  one: Float32Array,
+  turnOne: readonly number[],
+  two: Float32Array,
+  turnTwo: readonly number[],
   first: number,
   stop: number,
 ): number {
-  const a = turn[0]
-  const b = turn[1]
+  const [a, b, c, d] = [turnOne[0], turnOne[1], turnTwo[0], turnTwo[1]]
   let most = 0
   for (let n = first; n < stop; n++) {
-    const sample = channel[n]
-    re[n] += a * sample
-    im[n] += b * sample
-    most = Math.max(most, Math.abs(sample))
+    const x = one[n]
+    const y = two[n]
+    re[n] += a * x + c * y
+    im[n] += b * x + d * y
+    most = Math.max(most, Math.abs(x), Math.abs(y))
   }
   return most
 }
@@ -73,21 +79,21 @@ export function decimate(signal: Complex, factor: number): Complex {
     taps[i + reach] = sinc * (0.5 + 0.5 * Math.cos((Math.PI * i) / (reach + 1)))
     sum += taps[i + reach]
   }
-  const count = Math.floor(signal.re.length / factor)
-  const re = new Float64Array(count)
-  const im = new Float64Array(count)
-  for (let m = 0; m < count; m++) {
-    const centre = m * factor
-    const from = Math.max(0, centre - reach)
-    const to = Math.min(signal.re.length - 1, centre + reach)
-    let [a, b] = [0, 0]
-    for (let n = from; n <= to; n++) {
-      const tap = taps[n - centre + reach]
-      a += tap * signal.re[n]
-      b += tap * signal.im[n]
-    }
-    re[m] = a / sum
-    im[m] = b / sum
+  for (let i = 0; i < taps.length; i++) taps[i] /= sum
+  return { re: thinned(signal.re, taps, factor), im: thinned(signal.im, taps, factor) }
+}
+
+/** One part of it; the taps are the same forwards and backwards. */
+function thinned(samples: Complex['re'], taps: Float64Array, factor: number): Float64Array {
+  const reach = (taps.length - 1) / 2
+  const padded = new Float32Array(samples.length + 2 * reach)
+  padded.set(samples, reach)
+  const out = new Float64Array(Math.floor(samples.length / factor))
+  for (let m = 0; m < out.length; m++) {
+    const centre = m * factor + reach
+    let value = taps[reach] * padded[centre]
+    for (let i = 1; i <= reach; i++) value += taps[reach + i] * (padded[centre - i] + padded[centre + i])
+    out[m] = value
   }
-  return { re, im }
+  return out
 }

@@ -6,6 +6,7 @@
  */
 import { thirdOctaveBands } from '../dsp/bands.js'
 import { realSpectrum } from '../dsp/fft.js'
+import { project, takeOff } from '../dsp/projection.js'
 import { room } from '../dsp/room.js'
 import { HANN } from '../dsp/tables/harris-1978.js'
 import { aWeightDb } from '../dsp/weighting.js'
@@ -77,7 +78,7 @@ export function readNoise(samples: Float32Array, samplesPerS: number, freqExclud
 }
 
 /** Mean square for each bin, as a fraction of a full-scale sine's (so a full-scale sine sums to 1). */
-function averagedPower(samples: Float32Array, samplesPerS: number) {
+function averagedPower(samples: Float32Array | Float64Array, samplesPerS: number) {
   // About 0.7 Hz a bin at any rate: hum lines stand apart, and a few seconds still give several averages.
   const size = 2 ** Math.round(Math.log2(1.4 * samplesPerS))
   if (samples.length < size) throw new RangeError(`readNoise: ${samples.length} samples, want ${size} or more`)
@@ -160,20 +161,19 @@ function centroid(power: Float64Array, peak: number): number {
  * The samples without a tone of known frequency, by its least-squares fit: a window's skirts would leave more of it than
  * a quiet card has noise.
  */
-function without(samples: Float32Array, freqHz: number, samplesPerS: number): Float32Array {
+function without(samples: Float32Array, freqHz: number, samplesPerS: number): Float64Array {
   const stepRad = (2 * Math.PI * freqHz) / samplesPerS
-  let [cc, cs, ss, xc, xs] = [0, 0, 0, 0, 0]
-  for (let n = 0; n < samples.length; n++) {
-    const [c, s] = [Math.cos(stepRad * n), Math.sin(stepRad * n)]
-    cc += c * c
-    cs += c * s
-    ss += s * s
-    xc += samples[n] * c
-    xs += samples[n] * s
-  }
+  const count = samples.length
+  // Sums of cos², sin² and cos × sin in closed form, by the sum of a geometric series at twice the angle.
+  const [turn, scale] = [stepRad * (count - 1), Math.sin(stepRad * count) / Math.sin(stepRad)]
+  const cc = 0.5 * (count + scale * Math.cos(turn))
+  const ss = 0.5 * (count - scale * Math.cos(turn))
+  const cs = 0.5 * scale * Math.sin(turn)
+  const { cosine, sine } = project(samples, 0, count, stepRad)
   const determinant = cc * ss - cs * cs
-  const [a, b] = [(xc * ss - xs * cs) / determinant, (xs * cc - xc * cs) / determinant]
-  return samples.map((sample, n) => sample - a * Math.cos(stepRad * n) - b * Math.sin(stepRad * n))
+  const rest = Float64Array.from(samples)
+  takeOff(rest, stepRad, (cosine * ss - sine * cs) / determinant, (sine * cc - cosine * cs) / determinant)
+  return rest
 }
 
 interface Series {

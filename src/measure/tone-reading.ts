@@ -5,6 +5,7 @@
  * of orders 2 to 20 below 20 kHz; "the rest" is 20 Hz to 20 kHz without the fundamental's own lobe.
  */
 import { realSpectrum, sizeFor } from '../dsp/fft.js'
+import { project } from '../dsp/projection.js'
 import { room } from '../dsp/room.js'
 import { HFT144D } from '../dsp/tables/heinzel-ruediger-schilling-2002.js'
 import { cosineWindow } from '../dsp/windows.js'
@@ -62,7 +63,8 @@ export function readTone(
 
   const peakAt = (hz: number): number => (2 * Math.sqrt(power(Math.round(hz / binHz)))) / windowSum
   // The fundamental at its very frequency; the nearest bin would be off by the window's flatness, 0.002 dB.
-  const peakFs = (2 * projection(weighted, count, (2 * Math.PI * freqHz) / samplesPerS)) / windowSum
+  const { cosine, sine } = project(weighted, 0, count, (2 * Math.PI * freqHz) / samplesPerS)
+  const peakFs = (2 * Math.hypot(cosine, sine)) / windowSum
   const harmonicsFs: number[] = []
   const topHz = Math.min(BAND_HZ[1], 0.49 * samplesPerS)
   for (let order = 2; order <= HARMONIC_ORDER_MAX && order * freqHz <= topHz; order++) {
@@ -95,14 +97,4 @@ export function readTone(
     thdRatioFloor: (noisePeakFs * Math.sqrt(harmonicsFs.length)) / Math.max(peakFs, SILENT_FS),
     thdNRatio: Math.sqrt(restMeanSquare / Math.max(toneMeanSquare + restMeanSquare, SILENT_FS ** 2)),
   }
-}
-
-/** Magnitude of the sum of samples turned by a fixed angle a step. */
-function projection(samples: Float64Array, count: number, stepRad: number): number {
-  let [re, im] = [0, 0]
-  for (let n = 0; n < count; n++) {
-    re += samples[n] * Math.cos(stepRad * n)
-    im -= samples[n] * Math.sin(stepRad * n)
-  }
-  return Math.hypot(re, im)
 }

@@ -34,13 +34,19 @@ export function sweepReference(located: Located): SweepReference {
     const at = startSample + sectionStartS(kind) * samplesPerS
     // The room in front lets a response come earlier than located, as it does when a slow output set the place.
     const firstSample = Math.floor(at)
-    const samples = new Float64Array(Math.ceil(SWEEP.durationS * samplesPerS) + 2)
-    for (let n = 0; n < samples.length; n++) {
-      samples[n] = SWEEP.peakFs * sweepAt((firstSample + n - at) / samplesPerS)
-    }
+    const samples = sweepSamples((firstSample - at) / samplesPerS, samplesPerS, size)
     return { firstSample, inverse: inverseOf(realSpectrum(samples, size), samplesPerS / size) }
   })
   return { size, samplesPerS, sides }
+}
+
+/** The sweep on the capture's clock, from a moment just before its start. */
+function sweepSamples(startS: number, samplesPerS: number, size: number): Float64Array {
+  const samples = room('reference samples', size)
+  samples.fill(0)
+  const count = Math.min(size, Math.ceil(SWEEP.durationS * samplesPerS) + 2)
+  for (let n = 0; n < count; n++) samples[n] = SWEEP.peakFs * sweepAt(startS + n / samplesPerS)
+  return samples
 }
 
 /**
@@ -102,15 +108,17 @@ function inverseOf(played: Float64Array, binHz: number): Float64Array {
  */
 function lowEdge(freqHz: number): { re: number; im: number } {
   const x = freqHz / 8
-  let [re, im] = [x ** 4, 0]
-  for (const damping of [2 * Math.cos(Math.PI / 8), 2 * Math.cos((3 * Math.PI) / 8)]) {
-    // Divide by (j x)^2 + damping j x + 1; the numerator (j x)^4 is real.
-    const [c, d] = [1 - x * x, damping * x]
-    const power = c * c + d * d
-    ;[re, im] = [(re * c + im * d) / power, (im * c - re * d) / power]
-  }
-  return { re, im }
+  // The denominator, (1 - x² + j d1 x)(1 - x² + j d2 x); the numerator x⁴ is real.
+  const a = 1 - x * x
+  const re = a * a - LOW_EDGE_PRODUCT * x * x
+  const im = LOW_EDGE_SUM * a * x
+  const scale = x ** 4 / (re * re + im * im)
+  return { re: scale * re, im: -scale * im }
 }
+
+const LOW_EDGE_DAMPING = [2 * Math.cos(Math.PI / 8), 2 * Math.cos((3 * Math.PI) / 8)] as const
+const LOW_EDGE_SUM = LOW_EDGE_DAMPING[0] + LOW_EDGE_DAMPING[1]
+const LOW_EDGE_PRODUCT = LOW_EDGE_DAMPING[0] * LOW_EDGE_DAMPING[1]
 
 /** 0 below the first frequency, 1 above the second, a raised cosine between. */
 function edge(freqHz: number, lowHz: number, highHz: number): number {

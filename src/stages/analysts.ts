@@ -33,54 +33,51 @@ export class Analysts {
   async analyse(channels: readonly Float32Array[], located: Located, signal: AbortSignal): Promise<InputAnalysis[]> {
     signal.throwIfAborted()
     const answers: InputAnalysis[] = new Array(channels.length)
-    // Dealt out in turn: every input is the same work.
-    const handCount = this.workers.length + 1
-    const share = (hand: number): number[] => [...channels.keys()].filter((index) => index % handCount === hand)
-    const working = this.workers.map((worker, k) => {
-      const indices = share(k)
-      return new Promise<void>((resolve, reject) => {
-        let left = indices.length
-        const finish = (settle: () => void): void => {
-          worker.off('message', onAnswer).off('error', onError)
-          signal.removeEventListener('abort', onAbort)
-          settle()
-        }
-        const onAnswer = ({ index, analysis }: AnalyseAnswer): void => {
-          answers[index] = analysis
-          if (--left === 0) finish(resolve)
-        }
-        const onError = (error: Error): void => finish(() => reject(error))
-        const onAbort = (): void => finish(() => reject(signal.reason))
-        if (left === 0) {
-          resolve()
-          return
-        }
-        worker.on('message', onAnswer).on('error', onError)
-        signal.addEventListener('abort', onAbort, { once: true })
-        for (const index of indices) {
-          const request: AnalyseRequest = { index, channel: channels[index], located }
-          worker.postMessage(request, [channels[index].buffer as ArrayBuffer])
-        }
-      })
-    })
-    await Promise.all([...working, this.ownShare(channels, share(handCount - 1), located, answers, signal)])
-    return answers
-  }
-
-  /** This thread's part; between two inputs it lets a stop come through. */
-  private async ownShare(
-    channels: readonly Float32Array[],
-    indices: readonly number[],
-    located: Located,
-    answers: InputAnalysis[],
-    signal: AbortSignal,
-  ): Promise<void> {
-    const reference = sweepReference(located)
-    for (const index of indices) {
-      await setImmediate()
-      signal.throwIfAborted()
-      answers[index] = analyseInput(channels[index], located, reference)
+    let next = 0
+    const working = this.workers.map(
+      (worker) =>
+        new Promise<void>((resolve, reject) => {
+          let waiting = 0
+          const finish = (settle: () => void): void => {
+            worker.off('message', onAnswer).off('error', onError)
+            signal.removeEventListener('abort', onAbort)
+            settle()
+          }
+          const hand = (): void => {
+            if (next >= channels.length) return
+            const index = next++
+            const request: AnalyseRequest = { index, channel: channels[index], located }
+            worker.postMessage(request, [channels[index].buffer as ArrayBuffer])
+            waiting++
+          }
+          const onAnswer = ({ index, analysis }: AnalyseAnswer): void => {
+            answers[index] = analysis
+            waiting--
+            hand()
+            if (waiting === 0) finish(resolve)
+          }
+          const onError = (error: Error): void => finish(() => reject(error))
+          const onAbort = (): void => finish(() => reject(signal.reason))
+          worker.on('message', onAnswer).on('error', onError)
+          signal.addEventListener('abort', onAbort, { once: true })
+          // One in work and one in hand: this thread may be busy with its own when the first answer comes.
+          hand()
+          hand()
+          if (waiting === 0) finish(resolve)
+        }),
+    )
+    const own = async (): Promise<void> => {
+      const reference = sweepReference(located)
+      while (next < channels.length) {
+        const index = next++
+        answers[index] = analyseInput(channels[index], located, reference)
+        // Lets answers of the workers in, and a stop.
+        await setImmediate()
+        signal.throwIfAborted()
+      }
     }
+    await Promise.all([...working, own()])
+    return answers
   }
 
   /** Ends the workers; safe to call twice. */

@@ -1,0 +1,51 @@
+/**
+ * Sums of samples against a cosine and a sine of any frequency: one bin of a Fourier transform, wherever it lies.
+ *
+ * The pair is turned by a fixed angle for each sample, which costs no sine; it is set anew now and then, so that
+ * rounding does not add up.
+ */
+const ANEW_EVERY = 4096
+
+/**
+ * @param samples from is the first that counts, at angle 0; stepRad the angle from sample to sample
+ * @returns sum of samples × cos and of samples × sin
+ */
+export function project(
+  samples: Float32Array | Float64Array,
+  from: number,
+  count: number,
+  stepRad: number,
+): { cosine: number; sine: number } {
+  const [stepRe, stepIm] = [Math.cos(stepRad), Math.sin(stepRad)]
+  let [cosine, sine] = [0, 0]
+  for (let first = 0; first < count; first += ANEW_EVERY) {
+    const stop = Math.min(count, first + ANEW_EVERY)
+    let re = Math.cos(stepRad * first)
+    let im = Math.sin(stepRad * first)
+    for (let n = first; n < stop; n++) {
+      const sample = samples[from + n]
+      cosine += sample * re
+      sine += sample * im
+      const next = re * stepRe - im * stepIm
+      im = im * stepRe + re * stepIm
+      re = next
+    }
+  }
+  return { cosine, sine }
+}
+
+/** Takes a × cos + b × sin off the samples, in place. */
+export function takeOff(samples: Float64Array, stepRad: number, a: number, b: number): void {
+  const [stepRe, stepIm] = [Math.cos(stepRad), Math.sin(stepRad)]
+  for (let first = 0; first < samples.length; first += ANEW_EVERY) {
+    const stop = Math.min(samples.length, first + ANEW_EVERY)
+    let re = Math.cos(stepRad * first)
+    let im = Math.sin(stepRad * first)
+    for (let n = first; n < stop; n++) {
+      samples[n] -= a * re + b * im
+      const next = re * stepRe - im * stepIm
+      im = im * stepRe + re * stepIm
+      re = next
+    }
+  }
+}
