@@ -6,7 +6,7 @@ import { execFile, spawn } from 'node:child_process'
 import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join, resolve } from 'node:path'
-import { afterAll, beforeAll, expect, test } from 'vitest'
+import { afterAll, beforeAll, expect, test, vi } from 'vitest'
 import { Result } from '../../src/verdict/result.js'
 import { missingTools, needsTool, type Tool } from '../tools.js'
 import { type FilterDescription, type LiveWorld, type OutputDescription, startLiveWorld } from './world.js'
@@ -47,6 +47,9 @@ const FAULTY: OutputDescription[] = HEALTHY.map((output, k) => {
   return output
 })
 
+// One attempt takes about 50 s.
+vi.setConfig({ testTimeout: 240_000 })
+
 let folder: string
 let world: LiveWorld | null = null
 
@@ -66,7 +69,7 @@ async function begin(outputs: readonly OutputDescription[]): Promise<{ world: Li
     rigPath,
     [
       'name: live test rig',
-      `capture: { driver: pulse, device: ${world.captureDevice}, sample_rate_hz: 48000, bits: 24 }`,
+      `capture: { driver: pulse, device: ${world.captureDevice}, sample_rate_hz: 48000, bits: 32 }`,
       `player: { driver: computer, device: ${world.playerDevice} }`,
       `meter: { driver: scpi, port: ${world.meterPort}, baud_rate: 9600, across_input: 5, accuracy_pct: 0.5, accuracy_vrms: 0.002 }`,
       'inputs: { count: 12, full_scale_vrms: 4.0, pad_db: 0, level_uncertainty_db: 0.1 }',
@@ -86,6 +89,21 @@ function command(
   })
 }
 
+/** Real time is the computer's to give: a run in which the vehicle ran dry is no run, and is made again. */
+const ATTEMPTS = 3
+
+async function liveRun(outputs: readonly OutputDescription[], name: string) {
+  const glitches: string[][] = []
+  for (let attempt = 1; attempt <= ATTEMPTS; attempt++) {
+    const { world: live, rigPath } = await begin(outputs)
+    const out = join(folder, `${name}-${attempt}`)
+    const run = await command(['verify', JOB, '--rig', rigPath, '--out', out, '--yes'], live.env)
+    if (live.glitches().length === 0) return { ...run, out, rigPath }
+    glitches.push(live.glitches())
+  }
+  throw new Error(`the computer was too busy to keep real time, ${ATTEMPTS} times: ${JSON.stringify(glitches)}`)
+}
+
 const resultIn = (out: string): Result => Result.parse(JSON.parse(readFileSync(join(out, 'result.json'), 'utf8')))
 
 const verdicts = (result: Result) =>
@@ -97,10 +115,7 @@ const verdicts = (result: Result) =>
 
 test('a healthy vehicle passes live, and its take passes again as a recording with the same figures', async (context) => {
   needsTool(context, ...TOOLS)
-  const { world: live, rigPath } = await begin(HEALTHY)
-  const out = join(folder, 'healthy')
-  const run = await command(['verify', JOB, '--rig', rigPath, '--out', out, '--yes'], live.env)
-  expect(live.glitches(), 'the computer was too busy to keep real time').toEqual([])
+  const { out, rigPath, ...run } = await liveRun(HEALTHY, 'healthy')
   expect(run.err + run.out).toContain('10 outputs')
   expect(run.code).toBe(0)
   const result = resultIn(out)
@@ -116,6 +131,7 @@ test('a healthy vehicle passes live, and its take passes again as a recording wi
     expect(Math.abs(20 * Math.log10(level.value! / levelVrms))).toBeLessThan(0.02)
   }
 
+  // Stored as floating point, a take is what was measured to the last bit.
   const again = join(folder, 'again')
   const take = join(out, result.takes[0].source)
   const offline = await command(['verify', JOB, '--rig', rigPath, '--recording', take, '--out', again])
@@ -126,10 +142,7 @@ test('a healthy vehicle passes live, and its take passes again as a recording wi
 
 test('a faulty vehicle fails live with the findings that it gets offline, and with no others', async (context) => {
   needsTool(context, ...TOOLS)
-  const { world: live, rigPath } = await begin(FAULTY)
-  const out = join(folder, 'faulty')
-  const run = await command(['verify', JOB, '--rig', rigPath, '--out', out, '--yes'], live.env)
-  expect(live.glitches(), 'the computer was too busy to keep real time').toEqual([])
+  const { out, rigPath, ...run } = await liveRun(FAULTY, 'faulty')
   expect(run.code).toBe(1)
   const result = resultIn(out)
   const found = result.findings.map(({ kind, outputs }) => `${kind} ${outputs.join(' ')}`).sort()
