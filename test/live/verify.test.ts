@@ -98,7 +98,7 @@ async function liveRun(outputs: readonly OutputDescription[], name: string) {
     const { world: live, rigPath } = await begin(outputs)
     const out = join(folder, `${name}-${attempt}`)
     const run = await command(['verify', JOB, '--rig', rigPath, '--out', out, '--yes'], live.env)
-    if (live.glitches().length === 0) return { ...run, out, rigPath }
+    if (live.glitches().length === 0) return { code: run.code, said: run.err + run.out, out, rigPath }
     glitches.push(live.glitches())
   }
   throw new Error(`the computer was too busy to keep real time, ${ATTEMPTS} times: ${JSON.stringify(glitches)}`)
@@ -115,9 +115,9 @@ const verdicts = (result: Result) =>
 
 test('a healthy vehicle passes live, and its take passes again as a recording with the same figures', async (context) => {
   needsTool(context, ...TOOLS)
-  const { out, rigPath, ...run } = await liveRun(HEALTHY, 'healthy')
-  expect(run.err + run.out).toContain('10 outputs')
-  expect(run.code).toBe(0)
+  const { code, said, out, rigPath } = await liveRun(HEALTHY, 'healthy')
+  expect(said).toContain('10 outputs')
+  expect(code).toBe(0)
   const result = resultIn(out)
   expect(result.isSimulated).toBe(false)
   // The meter sees what the vehicle gives on output 5 and has a say of its own.
@@ -142,8 +142,8 @@ test('a healthy vehicle passes live, and its take passes again as a recording wi
 
 test('a faulty vehicle fails live with the findings that it gets offline, and with no others', async (context) => {
   needsTool(context, ...TOOLS)
-  const { out, rigPath, ...run } = await liveRun(FAULTY, 'faulty')
-  expect(run.code).toBe(1)
+  const { code, out, rigPath } = await liveRun(FAULTY, 'faulty')
+  expect(code).toBe(1)
   const result = resultIn(out)
   const found = result.findings.map(({ kind, outputs }) => `${kind} ${outputs.join(' ')}`).sort()
   expect(found).toEqual(['dead 7', 'inverted 2', 'swapped 5 6'])
