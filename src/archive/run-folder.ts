@@ -45,8 +45,7 @@ export async function makeRunFolder(path: string): Promise<RunFolder> {
     )
   }
   try {
-    // The first folder that had to be made; undefined where all were there.
-    const first = await mkdir(join(path, 'takes'), { recursive: true })
+    const first = await makeAll(join(path, 'takes'))
     return { path, dropIfEmpty: () => dropUpTo(join(path, 'takes'), first) }
   } catch (error) {
     throw cannotMake(path, error)
@@ -61,6 +60,25 @@ const cannotMake = (path: string, cause: unknown): StopError =>
     'instrument',
     { cause },
   )
+
+/**
+ * Makes a folder and those above it that are missing; not by mkdir's own way, which never ends in some system folders.
+ * @returns the first that had to be made; undefined where all were there
+ */
+async function makeAll(path: string): Promise<string | undefined> {
+  try {
+    await mkdir(path)
+    return path
+  } catch (error) {
+    const { code } = error as NodeJS.ErrnoException
+    if (code === 'EEXIST') return undefined
+    if (code !== 'ENOENT' || dirname(path) === path) throw error
+  }
+  const first = await makeAll(dirname(path))
+  // The parent is there now, or it cannot be written to after all: then this throws.
+  await mkdir(path)
+  return first ?? path
+}
 
 /** Removes empty folders from one upwards to the first that was made. */
 async function dropUpTo(path: string, first: string | undefined): Promise<void> {

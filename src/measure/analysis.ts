@@ -79,6 +79,8 @@ export interface NoiseReading {
   } | null
   /** Rms sum of the mains multiples, whether or not they stand out: what hum is at most. */
   readonly humFloorFs: number
+  /** Peak of the tone that was taken out; null where none was. */
+  readonly tonePeakFs: number | null
   /** Single lines that stand out and are no mains series. */
   readonly lines: readonly { readonly freqHz: number; readonly rmsFs: number }[]
 }

@@ -25,8 +25,8 @@ const HUM_ORDER_MAX = 16
  * @param samplesPerS the capture's rate on the player's clock
  */
 export function readNoise(samples: Float32Array, samplesPerS: number, freqExcludedHz: number | null): NoiseReading {
-  const heard = freqExcludedHz === null ? samples : without(samples, freqExcludedHz, samplesPerS)
-  const { power, binHz, averageCount } = averagedPower(heard, samplesPerS)
+  const tone = freqExcludedHz === null ? null : without(samples, freqExcludedHz, samplesPerS)
+  const { power, binHz, averageCount } = averagedPower(tone?.rest ?? samples, samplesPerS)
   const topHz = Math.min(BAND_HZ[1], 0.49 * samplesPerS)
   const [first, last] = [Math.ceil(BAND_HZ[0] / binHz), Math.floor(topHz / binHz)]
   if (freqExcludedHz !== null) takeOut(power, freqExcludedHz / binHz)
@@ -74,6 +74,7 @@ export function readNoise(samples: Float32Array, samplesPerS: number, freqExclud
     },
     humFloorFs: series.floorFs,
     lines,
+    tonePeakFs: tone?.peakFs ?? null,
   }
 }
 
@@ -161,7 +162,7 @@ function centroid(power: Float64Array, peak: number): number {
  * The samples without a tone of known frequency, by its least-squares fit: a window's skirts would leave more of it than
  * a quiet card has noise.
  */
-function without(samples: Float32Array, freqHz: number, samplesPerS: number): Float64Array {
+function without(samples: Float32Array, freqHz: number, samplesPerS: number): { rest: Float64Array; peakFs: number } {
   const stepRad = (2 * Math.PI * freqHz) / samplesPerS
   const count = samples.length
   // Sums of cos², sin² and cos × sin in closed form, by the sum of a geometric series at twice the angle.
@@ -172,8 +173,9 @@ function without(samples: Float32Array, freqHz: number, samplesPerS: number): Fl
   const { cosine, sine } = project(samples, 0, count, stepRad)
   const determinant = cc * ss - cs * cs
   const rest = Float64Array.from(samples)
-  takeOff(rest, stepRad, (cosine * ss - sine * cs) / determinant, (sine * cc - cosine * cs) / determinant)
-  return rest
+  const [a, b] = [(cosine * ss - sine * cs) / determinant, (sine * cc - cosine * cs) / determinant]
+  takeOff(rest, stepRad, a, b)
+  return { rest, peakFs: Math.hypot(a, b) }
 }
 
 interface Series {

@@ -5,6 +5,7 @@
  */
 import type { Job, OutputSpec } from '../job/job.js'
 import { fullScaleAtLead, type RigInput } from '../rig/rig.js'
+import { sectionsOf, TONE_PEAK_FS } from '../stimulus/layout.js'
 import { dbFromRatio, ratioFromDb } from '../units/level.js'
 import type { ExcessPhase, InputAnalysis, NoiseReading, ToneReading } from './analysis.js'
 import { dbFromRelative, type Estimate, estimate } from './estimate.js'
@@ -153,8 +154,10 @@ function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passba
   const gainSign = Math.sign(hearsLeft ? heard.leftGain : heard.rightGain)
   const tone = isDead ? null : toneFor(heard, analysis.tones)
   const dbv = (fs: number): number => dbFromRatio(Math.max(fs, 1e-12) * fullScaleVrms)
-  const isMuting = analysis.present.unweightedFs > 3 * analysis.idle.unweightedFs
-  const noise = isMuting ? analysis.present : analysis.idle
+  // Where even the quiet tone was muted, what is left of it is no noise.
+  const isToneMuted = isQuietToneMuted(analysis)
+  const isMuting = isToneMuted || analysis.present.unweightedFs > 3 * analysis.idle.unweightedFs
+  const noise = isMuting && !isToneMuted ? analysis.present : analysis.idle
   // An ideal converter's own noise with dither; nearer than 6 dB to it, what is read may be the card's.
   const converterFs = 2 ** -(lead.captureBits - 1) * Math.SQRT1_2
   const noiseEstimate = (fs: number, method: string, relativeU = noise.relativeU): Estimate =>
@@ -207,6 +210,16 @@ function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passba
     excess,
   }
 }
+
+/** The quiet tone against the steady one of the same frequency: it should be 57 dB lower, and not less than that. */
+function isQuietToneMuted({ tones, present }: InputAnalysis): boolean {
+  const steady = tones.find(({ freqHz }) => freqHz === QUIET_TONE.freqHz)
+  if (!steady || present.tonePeakFs === null) return false
+  const expectedFs = steady.peakFs * (QUIET_TONE.peakFs / TONE_PEAK_FS)
+  return expectedFs > 30 * present.humFloorFs && present.tonePeakFs < 0.7 * expectedFs
+}
+
+const QUIET_TONE = sectionsOf().find(({ kind }) => kind === 'quiet_tone')!.tones[0]
 
 function sidesOf(spec: OutputSpec, passband: Passband | null): OutputMeasures['sides'] {
   if (passband === null) return 'as mapped'

@@ -5,7 +5,7 @@
  * than a small screen the end names each fault once more. No line is wider than asked for, and colour only repeats what
  * a word or a mark says.
  */
-import type { Check, Finding, Result } from '../verdict/result.js'
+import { BECAUSE_OF, type Check, type Finding, type Result } from '../verdict/result.js'
 import { findingWord, quantityInWords, SIMULATED_WORDS, VERDICT_WORDS } from './format.js'
 import { outputTable } from './output-table.js'
 import { type Paint, paintFor } from './paint.js'
@@ -91,7 +91,8 @@ function inShort(findings: readonly Finding[], columnCount: number): string[] {
 }
 
 function checkLines(checks: readonly Check[], columnCount: number, paint: Paint): string[] {
-  const open = checks.filter(({ verdict }) => verdict !== 'pass')
+  // A check that a finding accounts for would say the same twice; the report has it in its table.
+  const open = checks.filter(({ verdict, why }) => verdict !== 'pass' && !why.startsWith(BECAUSE_OF))
   if (open.length === 0) return []
   return [
     '',

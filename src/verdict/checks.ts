@@ -268,11 +268,11 @@ function responseCheck(one: OutputMeasures, toleranceDb: number): Check {
     verdict: place.verdict,
     figure: {
       quantity: 'flatness',
-      value: flat.levelDb,
+      value: shown.levelDb,
       unit: 'dB',
       u: flat.u,
       isAtMost: false,
-      freqHz: flat.freqHz,
+      freqHz: shown.freqHz,
       method: 'response from sweep, 1/12 octave/1',
     },
     expected,

@@ -10,7 +10,7 @@ import { type Mask, maskFor } from '../measure/response.js'
 import { dbFromRatio } from '../units/level.js'
 import { inDb, inDbv, inHz, inMs, inPct, inVolts, listed } from '../units/words.js'
 import { delayLimitS, held, isSameEntry, levelDeviationDb, worstPlace } from './checks.js'
-import type { Check, Finding, Verdict } from './result.js'
+import { BECAUSE_OF, type Check, type Finding, type Verdict } from './result.js'
 
 export interface Judged {
   readonly measures: OutputMeasures
@@ -24,23 +24,29 @@ interface Common {
   readonly rightDb: number
   readonly isOffCentre: boolean
   readonly areAllInverted: boolean
+  readonly areAllSummed: boolean
+  readonly areAllHumming: boolean
 }
 
 export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
   const volume = volumeFinding(judged, job)
   const balance = balanceFinding(judged, job)
   const inversion = allInverted(judged)
+  const sum = allSummed(judged)
+  const hum = allHum(judged)
   const common: Common = {
     leftDb: balance?.leftDb ?? volume?.offsetDb ?? 0,
     rightDb: balance?.rightDb ?? volume?.offsetDb ?? 0,
     isOffCentre: balance !== null,
     areAllInverted: inversion !== null,
+    areAllSummed: sum !== null,
+    areAllHumming: hum !== null,
   }
   const single = judged.flatMap((one) => outputFindings(one, job, common))
   return [
     ...(volume && !balance ? [volume.finding] : []),
     ...(balance ? [balance.finding] : []),
-    ...(inversion ? [inversion] : []),
+    ...[inversion, sum, hum].filter((finding) => finding !== null),
     ...swaps(judged, job),
     ...alikes(judged, job),
     ...single,
@@ -122,6 +128,38 @@ function allInverted(judged: readonly Judged[]): Finding | null {
     title: 'Every output is inverted',
     because: 'All polarities are opposite to the map, which one lead alone cannot do.',
     next: 'Check the polarity of the capture leads and of the map first; then the interface as a whole.',
+  }
+}
+
+/** Every output that should hear one side hears both: the source is mono, not each output. */
+function allSummed(judged: readonly Judged[]): Finding | null {
+  const single = judged.filter(
+    ({ measures: { isDead, spec } }) => !isDead && (spec.leftGain === 0 || spec.rightGain === 0),
+  )
+  if (single.length < 3 || !single.every(({ measures }) => measures.sides === 'summed')) return null
+  return {
+    kind: 'summed',
+    verdict: 'fail',
+    outputs: single.map(({ measures }) => measures.lead.outputNumber),
+    title: 'Every output is summed to mono',
+    because: 'All outputs that should hear one side hear both alike, which no single output does by itself.',
+    next: 'Look for a mono setting in the head unit and for a mono file, cable or link between player and head unit.',
+  }
+}
+
+/** The same hum everywhere comes from what the outputs share. */
+function allHum(judged: readonly Judged[]): Finding | null {
+  const alive = judged.filter(({ measures }) => !measures.isDead)
+  const levels = alive.map(({ measures }) => measures.humDbv.value)
+  const spreadDb = Math.max(...levels) - Math.min(...levels)
+  if (alive.length < 3 || spreadDb > 3 || !alive.every(({ checks }) => verdictOf(checks, 'hum') === 'fail')) return null
+  return {
+    kind: 'humming',
+    verdict: 'fail',
+    outputs: alive.map(({ measures }) => measures.lead.outputNumber),
+    title: 'All outputs hum alike',
+    because: `Mains multiples stand at ${inDbv(Math.min(...levels))} to ${inDbv(Math.max(...levels))} on all of them, so it is the bench or the ground they share.`,
+    next: 'Unplug the charger and the capture computer from the mains and take it again; then check the ground of the interface.',
   }
 }
 
@@ -221,13 +259,14 @@ function outputFindings({ measures, checks }: Judged, job: Job, common: Common):
   }
 
   if (sides === 'summed') {
-    add(
-      'summed',
-      'crosstalk',
-      `${name} is summed to mono`,
-      `It hears left and right within ${Math.abs(crosstalkDb?.value ?? 0).toFixed(1)} dB of each other; the map gives it one side.`,
-      'Look for a mono or summing setting of this output in the interface or the head unit.',
-    )
+    if (!common.areAllSummed)
+      add(
+        'summed',
+        'crosstalk',
+        `${name} is summed to mono`,
+        `It hears left and right within ${Math.abs(crosstalkDb?.value ?? 0).toFixed(1)} dB of each other; the map gives it one side.`,
+        'Look for a mono or summing setting of this output in the interface or the head unit.',
+      )
   } else if (sides === 'other side') {
     const [own, other] = spec.rightGain === 0 ? ['left', 'right'] : ['right', 'left']
     add(
@@ -292,7 +331,10 @@ function outputFindings({ measures, checks }: Judged, job: Job, common: Common):
       'Look for a time alignment in the head unit or the interface that is not at zero.',
     )
   }
-  findings.push(...noiseFindings(measures, checks, job, name))
+  findings.push(
+    ...noiseFindings(measures, checks, job, name).filter(({ kind }) => kind !== 'humming' || !common.areAllHumming),
+  )
+  if (measures.isMuting) findings.push(mutingNote(name, outputs))
   const { tone, thdPct } = measures
   if (tone && thdPct) {
     const order = 2 + tone.harmonicsFs.indexOf(Math.max(...tone.harmonicsFs))
@@ -321,6 +363,15 @@ function outputFindings({ measures, checks }: Judged, job: Job, common: Common):
   const isNoisy = findings.some(({ kind, verdict }) => ['noisy', 'humming'].includes(kind) && verdict === 'fail')
   return isNoisy ? findings.filter(({ verdict }) => verdict !== 'unsure') : findings
 }
+
+const mutingNote = (name: string, outputs: number[]): Finding => ({
+  kind: 'muting',
+  verdict: 'pass',
+  outputs,
+  title: `${name} mutes itself on silence`,
+  because: 'What it gives while a quiet tone plays differs from what it gives in silence as only a mute does.',
+  next: 'Nothing to do, unless quiet passages are cut off: then look for a noise gate in the interface.',
+})
 
 /** Whether what else is known of an output accounts for its level: its sides, its response, the volume, the balance. */
 function isLevelExplained({ measures, checks }: Judged, common: Common): boolean {
@@ -376,12 +427,12 @@ function responseFindings(measures: OutputMeasures, checks: readonly Check[], jo
         because: `The map gives it ${bandWords(spec.lowHz, spec.highHz)}; corners are where it is 3 dB down.`,
         next: isNarrower
           ? "Switch the crossover of this output off in the interface's set-up, or sum it with the output that carries the rest."
-          : 'Do not connect a tweeter to it. Check which crossover the interface is set to for this vehicle.',
+          : `${spec.lowHz === null ? '' : 'Do not connect a tweeter to it. '}Check which crossover the interface is set to for this vehicle.`,
       },
     ]
   }
   const mask = maskFor(spec, job.limits.flatnessDbMax, response.freqHz)
-  const peak = flatPeak(response, mask, job.limits.flatnessDbMax) ?? place
+  const peak = worstDeviation(response, mask, job.limits.flatnessDbMax) ?? place
   const outside = response.freqHz.filter((_, i) => {
     const [levelDb, min, max] = [response.levelDb[i], mask.minDb[i], mask.maxDb[i]]
     return (min !== null && levelDb < min) || (max !== null && levelDb > max)
@@ -402,18 +453,27 @@ function responseFindings(measures: OutputMeasures, checks: readonly Check[], jo
 /** Beyond a corner a response that stays above this levels off: a tone control, not a filter. */
 const LEVELS_OFF_DB = -15
 
-/** Largest deviation from the middle level of the part that should be flat; the reference itself may be off. */
-function flatPeak(
+/** Largest deviation, where it is outside its mask, from the middle level of the part that should be flat. */
+function worstDeviation(
   response: NonNullable<OutputMeasures['response']>,
   mask: Mask,
   toleranceDb: number,
 ): { freqHz: number; levelDb: number } | null {
-  const flat = response.levelDb.flatMap((levelDb, i) =>
-    (mask.minDb[i] ?? Number.NEGATIVE_INFINITY) >= -toleranceDb - 1e-9 ? [{ freqHz: response.freqHz[i], levelDb }] : [],
-  )
+  const points = response.levelDb.map((levelDb, i) => ({
+    freqHz: response.freqHz[i],
+    levelDb,
+    min: mask.minDb[i] ?? Number.NEGATIVE_INFINITY,
+    max: mask.maxDb[i] ?? Number.POSITIVE_INFINITY,
+  }))
+  const flat = points.filter(({ min }) => min >= -toleranceDb - 1e-9)
   if (flat.length === 0) return null
+  // The reference itself may be what is off: then everything else is outside, and the middle tells which.
   const middleDb = flat.map(({ levelDb }) => levelDb).sort((a, b) => a - b)[flat.length >> 1]
-  const peak = flat.reduce((most, point) =>
+  const isOutside = ({ levelDb, min, max }: (typeof points)[number]): boolean =>
+    levelDb - middleDb < min || levelDb - middleDb > max
+  const outside = points.filter(isOutside)
+  if (outside.length === 0) return null
+  const peak = outside.reduce((most, point) =>
     Math.abs(point.levelDb - middleDb) > Math.abs(most.levelDb - middleDb) ? point : most,
   )
   return { freqHz: peak.freqHz, levelDb: peak.levelDb - middleDb }
@@ -490,7 +550,11 @@ export function pairChecks(judged: readonly Judged[], job: Job): { checks: Check
     const verdict = held(differenceDb, u, { min: -max, max })
     const numbers = [a, b].map(({ measures }) => measures.spec.number)
     // An output that is off by itself has its finding already, and the pair is off because of it.
-    const culprits = [a, b].filter(({ measures, checks: its }) => isOffByItself(measures, its))
+    const byLevel = [a, b].filter(
+      ({ measures }) => Math.abs(levelDeviationDb(measures)) > measures.spec.levelToleranceDb,
+    )
+    const culprits =
+      byLevel.length > 0 ? byLevel : [a, b].filter(({ measures, checks: its }) => isOffByItself(measures, its))
     checks.push({
       name: `pair balance ${pair}`,
       verdict,
@@ -509,7 +573,7 @@ export function pairChecks(judged: readonly Judged[], job: Job): { checks: Check
         verdict === 'pass'
           ? ''
           : culprits.length > 0
-            ? `Because of output ${listed(culprits.map(({ measures }) => measures.spec.number))}.`
+            ? `${BECAUSE_OF} ${listed(culprits.map(({ measures }) => measures.spec.number))}.`
             : verdict === 'fail'
               ? 'The pair is not matched.'
               : 'The limit lies within the uncertainty.',

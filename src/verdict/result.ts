@@ -25,6 +25,9 @@ export const Figure = z.object({
 })
 export type Figure = z.infer<typeof Figure>
 
+/** How a check says that another finding accounts for it; a view may then leave it to that finding. */
+export const BECAUSE_OF = 'Because of output'
+
 /** A figure held against a limit. */
 export const Check = z.object({
   name: z
@@ -55,6 +58,7 @@ export const FINDING_KINDS = [
   'leaking',
   'late',
   'unbalanced',
+  'muting',
   'clipped capture',
   'rig',
 ] as const

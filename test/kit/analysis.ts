@@ -15,6 +15,7 @@ export function quietAt(unweightedFs: number): NoiseReading {
     bandHz,
     bandFs: bandHz.map((hz) => unweightedFs * Math.sqrt((hz * 0.2307675162) / 19_980)),
     hum: null,
+    tonePeakFs: null,
     humFloorFs: 0.05 * unweightedFs,
     lines: [],
   }
