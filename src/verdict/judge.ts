@@ -5,7 +5,8 @@ import { maskFor } from '../measure/response.js'
 import { dbFromRatio } from '../units/level.js'
 import { inDbv, listed } from '../units/words.js'
 import { checksOf, figureOf, levelDeviationDb, worst } from './checks.js'
-import { findingsOf, pairChecks } from './findings.js'
+import { findingsOf } from './findings.js'
+import { pairChecks } from './pairs.js'
 import type { Check, Figure, Finding, OutputResult, Result, Verdict } from './result.js'
 
 export interface Judgement {
