@@ -83,3 +83,31 @@ test('a balance control that is off centre', () => {
   )
   expect(said.length).toBe(1)
 })
+
+test('a mono source is one finding, though every output that should hear one side hears both', () => {
+  const oneSided = job.outputs.filter(({ leftGain, rightGain }) => leftGain === 0 || rightGain === 0)
+  const changed = oneSided.map(
+    ({ number }) => [number, faulty(vehicle, number, { leftGain: 0.5, rightGain: 0.5 })] as const,
+  )
+  expect(findingsSaid(judged(vehicle, changed))).toEqual(['summed 1,2,3,4,5,6,9,10 fail'])
+})
+
+test('the same hum on all outputs is one finding, and the bench is looked at first', () => {
+  const changed = job.outputs.map(({ number }) => [number, faulty(vehicle, number, { lines: hum(50, -60) })] as const)
+  const judgement = judged(vehicle, changed)
+  expect(findingsSaid(judgement)).toEqual(['humming 1,2,3,4,5,6,7,8,9,10 fail'])
+  expect(judgement.findings[0].next).toContain('capture computer')
+})
+
+test('an output that mutes even the quiet tone is not noisy for what is left of it', () => {
+  const healthy = vehicle.healthy.get(5)!
+  // A gate that opens and shuts leaves a tenth of the tone, and 60 dB more "noise" than the output has.
+  const gated = {
+    ...healthy.present,
+    tonePeakFs: 0.1 * healthy.present.tonePeakFs!,
+    unweightedFs: 1e-3,
+    aWeightedFs: 1e-3,
+  }
+  const { findings } = judged(vehicle, [[5, { ...healthy, present: gated }]])
+  expect(findings.map(({ kind, outputs, verdict }) => [kind, outputs, verdict])).toEqual([['muting', [5], 'pass']])
+})
