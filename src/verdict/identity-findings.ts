@@ -46,7 +46,7 @@ export function alikes(judged: readonly Judged[], job: Job): Finding[] {
   for (const { measures } of judged) {
     const own = measures.lead.outputNumber
     if (done.has(own) || measures.identity.alikeWith.length === 0) continue
-    const group = [own, ...measures.identity.alikeWith].sort((a, b) => a - b)
+    const group = groupOf(own, judged)
     for (const number of group) done.add(number)
     const isHarmless = group.every((number) => isSameEntry(specOf(own), specOf(number)))
     const byFader = new Set(group.map((number) => specOf(number).faderGroup)).size > 1
@@ -66,4 +66,15 @@ export function alikes(judged: readonly Judged[], job: Job): Finding[] {
     })
   }
   return findings
+}
+
+/** An output with all that are alike to it, and alike to those, in order. */
+function groupOf(number: number, judged: readonly Judged[]): number[] {
+  const group = new Set([number])
+  // A set visits what is added to it while it is walked.
+  for (const member of group) {
+    const one = judged.find(({ measures }) => measures.lead.outputNumber === member)
+    for (const other of one?.measures.identity.alikeWith ?? []) group.add(other)
+  }
+  return [...group].sort((a, b) => a - b)
 }

@@ -103,7 +103,8 @@ function summaryOf(verdict: Verdict, outputs: Result['outputs'], findings: reado
   const count = outputs.length
   const numbers = (wanted: Verdict): number[] =>
     outputs.filter((output) => output.verdict === wanted).map(({ number }) => number)
-  if (verdict === 'pass') return `All ${count} outputs are as the map says.`
+  if (verdict === 'pass')
+    return count === 1 ? 'The output is as the map says.' : `All ${count} outputs are as the map says.`
   const [failed, unsure] = [numbers('fail'), numbers('unsure')]
   const parts: string[] = []
   if (failed.length > 0) parts.push(`${failed.length} of ${count} outputs fail: ${listed(failed)}.`)
