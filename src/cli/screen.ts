@@ -30,11 +30,16 @@ export class Screen {
     this.isLineOpen = false
   }
 
+  /** A line that stays. */
+  say(text: string): void {
+    this.clear()
+    process.stderr.write(`${text}\n`)
+  }
+
   /** Asks a person to do something; resolves when they confirm. */
   async ask(prompt: string, isAttended: boolean, signal: AbortSignal): Promise<void> {
-    this.clear()
     if (!isAttended) {
-      process.stderr.write(`${prompt} (taken as done)\n`)
+      this.say(`${prompt} (taken as done)`)
       return
     }
     if (process.stdin.isTTY !== true) {
@@ -45,6 +50,7 @@ export class Screen {
         'instrument',
       )
     }
+    this.clear()
     const lines = createInterface({ input: process.stdin, output: process.stderr })
     // Ctrl-C inside a prompt reaches the prompt only; hand it on.
     lines.on('SIGINT', () => process.kill(process.pid, 'SIGINT'))

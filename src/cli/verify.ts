@@ -14,6 +14,7 @@ import { planPatches } from '../stimulus/plan.js'
 import { StopError } from '../units/stop.js'
 import { simulatedBench } from '../vehicle/bench.js'
 import { NO_FAULTS, parseFaults } from '../vehicle/faults.js'
+import { BEFORE_SOUND } from '../verdict/cautions.js'
 import type { Check, Finding, Result } from '../verdict/result.js'
 import { EXIT } from './exit.js'
 import { type Loaded, loadJob, loadRig, readText, shown } from './files.js'
@@ -117,6 +118,7 @@ async function openBench(
   signal: AbortSignal,
 ): Promise<Bench> {
   if (rig.value.capture.driver !== 'simulated') {
+    screen.say(`Caution: ${BEFORE_SOUND}`)
     return liveBench(rig.value, patches, (prompt, stop) => screen.ask(prompt, isAttended, stop), signal)
   }
   const { faultsPath } = rig.value

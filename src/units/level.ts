@@ -1,15 +1,13 @@
 /**
- * Level scales: the one place where dBFS, dBV and volts are converted.
+ * Level scales: the one place where decibels, dBV and volts are converted.
  *
  * 0 dBFS is the level of a sine whose peaks just reach digital full scale (AES17-2015);
  * `full_scale_vrms` in a rig file is the rms voltage of that same sine at the input terminal.
  */
 declare const scale: unique symbol
-export type Dbfs = number & { readonly [scale]: 'dBFS' }
 export type Dbv = number & { readonly [scale]: 'dBV' }
 export type Vrms = number & { readonly [scale]: 'Vrms' }
 
-export const dbfs = (value: number): Dbfs => value as Dbfs
 export const dbv = (value: number): Dbv => value as Dbv
 export const vrms = (value: number): Vrms => value as Vrms
 
@@ -17,13 +15,5 @@ export const vrms = (value: number): Vrms => value as Vrms
 export const dbFromRatio = (ratio: number): number => 20 * Math.log10(ratio)
 /** A ratio of amplitudes from decibels. */
 export const ratioFromDb = (ratioDb: number): number => 10 ** (ratioDb / 20)
-/** A ratio of powers in decibels. */
-export const dbFromPower = (ratio: number): number => 10 * Math.log10(ratio)
 
-export const dbvFromVrms = (level: Vrms): Dbv => dbFromRatio(level) as Dbv
 export const vrmsFromDbv = (levelDbv: Dbv): Vrms => ratioFromDb(levelDbv) as Vrms
-
-/** Level at the input terminal, from the level in the take. */
-export function dbvFromDbfs(levelDbfs: Dbfs, fullScaleVrms: Vrms): Dbv {
-  return (levelDbfs + dbFromRatio(fullScaleVrms)) as Dbv
-}
