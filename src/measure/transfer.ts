@@ -49,11 +49,20 @@ function sweepSamples(startS: number, samplesPerS: number, size: number): Float6
   return samples
 }
 
+/** Impulse responses of one input to both sides, circular: sample 0 is the located start, negative times lie at the end. */
+export interface ImpulseResponses {
+  readonly left: Float64Array
+  readonly right: Float64Array
+  /** Sample of the largest magnitude of either side, against sample 0; may be negative. */
+  readonly centre: number
+  readonly samplesPerS: number
+}
+
 /**
  * @param channel one input of the take
- * @returns responses on GRID_HZ
+ * @returns arrays that the next call overwrites
  */
-export function transferOf(channel: Float32Array, reference: SweepReference): Transfer {
+export function deconvolve(channel: Float32Array, reference: SweepReference): ImpulseResponses {
   const { size, samplesPerS } = reference
   const lengthSamples = Math.floor((SWEEP.durationS + SWEEP.tailS) * samplesPerS)
   const [left, right] = reference.sides.map(({ firstSample, inverse }, side) => {
@@ -70,7 +79,11 @@ export function transferOf(channel: Float32Array, reference: SweepReference): Tr
     }
     return inverseReal(spectrum, size, room(`impulse response ${side}`, size))
   })
-  const centre = centreOf(left, right, samplesPerS)
+  return { left, right, centre: centreOf(left, right, samplesPerS), samplesPerS }
+}
+
+/** @returns responses on GRID_HZ: the linear part, cut out of the impulse responses */
+export function transferFrom({ left, right, centre, samplesPerS }: ImpulseResponses): Transfer {
   const linear = onGrid(windowed(left, right, centre, samplesPerS), centre, samplesPerS)
   const quietAt = centre + Math.round(QUIET_FROM_S * samplesPerS)
   const quiet = onGrid(windowed(left, right, quietAt, samplesPerS), quietAt, samplesPerS)
@@ -85,6 +98,10 @@ export function transferOf(channel: Float32Array, reference: SweepReference): Tr
     centreS: centre / samplesPerS,
   }
 }
+
+/** @param channel one input of the take */
+export const transferOf = (channel: Float32Array, reference: SweepReference): Transfer =>
+  transferFrom(deconvolve(channel, reference))
 
 /** One over the spectrum that was played, held to the band in which the sweep has energy. */
 function inverseOf(played: Float64Array, binHz: number): Float64Array {
