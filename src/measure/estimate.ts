@@ -1,7 +1,22 @@
-/** A measured number with its expanded uncertainty (k = 2), and how such numbers combine. */
+/**
+ * A measured number with its uncertainty: a budget of standard uncertainties, combined and expanded with k = 2.
+ *
+ * Source: JCGM 100:2008 (GUM), independent contributions. Each contribution is in the unit of the figure, already
+ * multiplied by its sensitivity.
+ */
+
+export interface Contribution {
+  /** What it comes from, as the budget shows it: input calibration, noise, rig response. */
+  readonly source: string
+  /** Standard uncertainty (k = 1) in the figure's unit. */
+  readonly u: number
+}
+
 export interface Estimate {
   readonly value: number
+  /** Expanded uncertainty (k = 2). */
   readonly u: number
+  readonly budget: readonly Contribution[]
   /** The true value is this or less. */
   readonly isAtMost: boolean
   /** Name and version of the way it was measured: a change that can move a figure raises the version. */
@@ -9,12 +24,40 @@ export interface Estimate {
   readonly freqHz: number | null
 }
 
-export const estimate = (
+export const COVERAGE_FACTOR = 2
+
+/** @param contributions standard uncertainties by what they come from, in the figure's unit */
+export function estimate(
   value: number,
-  u: number,
+  contributions: Readonly<Record<string, number>>,
   method: string,
   options: { isAtMost?: boolean; freqHz?: number } = {},
-): Estimate => ({ value, u, method, isAtMost: options.isAtMost ?? false, freqHz: options.freqHz ?? null })
+): Estimate {
+  const budget = Object.entries(contributions)
+    .filter(([, u]) => u !== 0)
+    .map(([source, u]) => ({ source, u }))
+  return {
+    value,
+    u: COVERAGE_FACTOR * Math.hypot(...budget.map(({ u }) => u)),
+    budget,
+    method,
+    isAtMost: options.isAtMost ?? false,
+    freqHz: options.freqHz ?? null,
+  }
+}
 
-/** Expanded uncertainty of a level in dB when its amplitude has a relative uncertainty. */
-export const dbFromRelative = (relative: number): number => 20 * Math.log10(1 + Math.min(relative, 1e3))
+/** One figure less another of the same unit, each with its own budget. */
+export function difference(a: Estimate, aName: string, b: Estimate, bName: string, method: string): Estimate {
+  const contributions = Object.fromEntries([
+    ...a.budget.map(({ source, u }) => [`${source}, ${aName}`, u]),
+    ...b.budget.map(({ source, u }) => [`${source}, ${bName}`, u]),
+  ])
+  return estimate(a.value - b.value, contributions, method, { freqHz: a.freqHz ?? undefined })
+}
+
+/**
+ * Standard uncertainty in dB of a level whose amplitude has a relative one: 8.686 dB times it while it is small. Where it is
+ * not, twice of it is what the level may at most be higher; in dB that is far less than in proportion.
+ */
+export const dbFromRelative = (relative: number): number => 10 * Math.log10(1 + 2 * Math.min(relative, 1e3))
+export const relativeFromDb = (db: number): number => (Math.LN10 / 20) * db

@@ -5,7 +5,7 @@
  */
 import type { OutputSpec } from '../job/job.js'
 import type { Transfer } from './analysis.js'
-import { dbFromRelative } from './estimate.js'
+import { COVERAGE_FACTOR, dbFromRelative } from './estimate.js'
 import { GRID_HZ, gridIndex } from './grid.js'
 
 export interface ResponseCurve {
@@ -44,7 +44,7 @@ export function responseOf(transfer: Transfer, spec: OutputSpec): ResponseCurve 
   return {
     freqHz: indices.map((i) => GRID_HZ[i]),
     levelDb: indices.map((i) => Math.max(BOTTOM_DB, 10 * Math.log10(smooth(i) / reference))),
-    uDb: indices.map((i) => dbFromRelative((2 * error[i]) / Math.sqrt(smooth(i)))),
+    uDb: indices.map((i) => COVERAGE_FACTOR * dbFromRelative((error[i] * Math.SQRT1_2) / Math.sqrt(smooth(i)))),
     referenceHz: spec.referenceHz,
   }
 }

@@ -1,5 +1,7 @@
 /** The meter's word on the capture's volts: one steady tone, read by both on the same lead. */
 import type { Job } from '../job/job.js'
+import { dbFromRelative, estimate } from '../measure/estimate.js'
+import { calibrationDb } from '../measure/level-figures.js'
 import { readTone } from '../measure/tone-reading.js'
 import { fullScaleAtLead, type PatchSpec, type Rig } from '../rig/rig.js'
 import type { Bench } from '../rig/roles.js'
@@ -7,7 +9,7 @@ import { TONE_HZ } from '../stimulus/layout.js'
 import { renderTones } from '../stimulus/render.js'
 import { dbFromRatio, ratioFromDb } from '../units/level.js'
 import { inDb, inHz, inVolts } from '../units/words.js'
-import { held } from '../verdict/checks.js'
+import { figureOf, held } from '../verdict/checks.js'
 import type { Check, Finding } from '../verdict/result.js'
 import type { OnProgress } from './progress.js'
 import { pause, takeOnce } from './take.js'
@@ -58,26 +60,24 @@ export async function checkAgainstMeter(
   const captureVrms = peakFs * fullScaleAtLead(input)
   const differenceDb = dbFromRatio(captureVrms / Math.max(meterVrms, 1e-9))
   const meterU = (spec.accuracyPct / 100) * meterVrms + spec.accuracyVrms
-  // The data sheet's limits taken as rectangular (GUM 4.3.7): k = 2 makes 2 / sqrt 3 of them.
-  const u = Math.hypot(
-    dbFromRatio(1 + ((2 / Math.sqrt(3)) * meterU) / Math.max(meterVrms, 1e-9)),
-    input.levelUncertaintyDb,
+  const agreement = estimate(
+    differenceDb,
+    {
+      // The data sheet's limits taken as rectangular: GUM 4.3.7.
+      'meter specification': dbFromRelative(meterU / Math.sqrt(3) / Math.max(meterVrms, 1e-9)),
+      'input calibration': calibrationDb(input),
+    },
+    'steady tone, meter and capture on one lead/1',
+    { freqHz },
   )
+  const { u } = agreement
   const max = job.limits.meterAgreementDbMax
   const verdict = held(differenceDb, u, { min: -max, max })
   const check: Check = {
     name: 'meter agreement',
     // A meter that disagrees puts the rig in doubt; it doesn't condemn the vehicle.
     verdict: verdict === 'pass' ? 'pass' : 'unsure',
-    figure: {
-      quantity: 'capture against meter',
-      value: differenceDb,
-      unit: 'dB',
-      u,
-      isAtMost: false,
-      freqHz,
-      method: 'steady tone, meter and capture on one lead/1',
-    },
+    figure: figureOf('capture against meter', 'dB', agreement),
     expected: `within ± ${max} dB at ${inHz(freqHz)}`,
     measured: `capture ${inVolts(captureVrms)}, meter ${inVolts(meterVrms)} (${inDb(differenceDb)})`,
     why:

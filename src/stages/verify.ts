@@ -1,8 +1,9 @@
 /** The main job: takes in, result out. Where the takes come from is the caller's affair. */
 import type { Job } from '../job/job.js'
 import type { InputAnalysis, Located } from '../measure/analysis.js'
+import type { LeadData } from '../measure/lead.js'
 import { locate } from '../measure/locate.js'
-import { type LeadData, measureOutputs } from '../measure/outputs.js'
+import { measureOutputs } from '../measure/outputs.js'
 import type { PatchSpec, Rig } from '../rig/rig.js'
 import type { Setting } from '../rig/roles.js'
 import { type Audio, durationS } from '../units/audio.js'

@@ -5,10 +5,9 @@
  * it is unsure and says what would settle it. Decision rule: JCGM 106:2012 with a guard band of the whole U.
  */
 import type { Job, OutputSpec } from '../job/job.js'
-import type { Estimate } from '../measure/estimate.js'
+import { type Estimate, estimate } from '../measure/estimate.js'
 import type { OutputMeasures } from '../measure/outputs.js'
 import { maskFor } from '../measure/response.js'
-import { dbFromRatio } from '../units/level.js'
 import { inDb, inDbv, inHz, inMs, inPct, inVolts, listed } from '../units/words.js'
 import type { Check, Figure, UNITS, Verdict } from './result.js'
 
@@ -39,6 +38,7 @@ export const figureOf = (quantity: string, unit: Unit, from: Estimate | null): F
     value: Number.isFinite(from.value) ? from.value : null,
     unit,
     u: Number.isFinite(from.u) ? from.u : null,
+    budget: Number.isFinite(from.u) ? [...from.budget] : [],
     isAtMost: from.isAtMost,
     freqHz: from.freqHz,
     method: from.method,
@@ -49,8 +49,7 @@ export const delayLimitS = (spec: OutputSpec, toleranceS: number): number =>
   Math.max(toleranceS, spec.highHz === null ? 0 : 0.05 / spec.highHz)
 
 /** Level against the map, dB. */
-export const levelDeviationDb = ({ levelVrms, spec }: OutputMeasures): number =>
-  dbFromRatio(levelVrms.value / spec.levelVrms)
+export const levelDeviationDb = ({ deviationDb }: OutputMeasures): number => deviationDb.value
 
 export function checksOf(one: OutputMeasures, job: Job): Check[] {
   if (one.isDead) return [deadCheck(one)]
@@ -120,8 +119,7 @@ export const isSameEntry = (a: OutputSpec, b: OutputSpec): boolean =>
 
 function levelCheck(one: OutputMeasures): Check {
   const { levelVrms, spec } = one
-  const deviationDb = levelDeviationDb(one)
-  const uDb = dbFromRatio(1 + levelVrms.u / levelVrms.value)
+  const { value: deviationDb, u: uDb } = one.deviationDb
   const verdict = held(deviationDb, uDb, { min: -spec.levelToleranceDb, max: spec.levelToleranceDb })
   return {
     name: 'level',
@@ -150,6 +148,7 @@ function polarityCheck({ polarity, spec }: OutputMeasures): Check {
       value: polarity.sign,
       unit: '',
       u: null,
+      budget: [],
       isAtMost: false,
       freqHz: null,
       method: 'excess phase over the passband/1',
@@ -266,15 +265,11 @@ function responseCheck(one: OutputMeasures, toleranceDb: number): Check {
   return {
     name: 'response',
     verdict: place.verdict,
-    figure: {
-      quantity: 'flatness',
-      value: shown.levelDb,
-      unit: 'dB',
-      u: flat.u,
-      isAtMost: false,
-      freqHz: shown.freqHz,
-      method: 'response from sweep, 1/12 octave/1',
-    },
+    figure: figureOf(
+      'flatness',
+      'dB',
+      estimate(shown.levelDb, { noise: flat.u / 2 }, 'response from sweep, 1/12 octave/1', { freqHz: shown.freqHz }),
+    ),
     expected,
     measured: `${inDb(shown.levelDb)} at ${inHz(shown.freqHz)}`,
     why: place.verdict === 'pass' ? '' : `Outside its mask at ${inHz(place.freqHz)}.`,

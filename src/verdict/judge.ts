@@ -2,9 +2,8 @@
 import type { Job } from '../job/job.js'
 import type { OutputMeasures } from '../measure/outputs.js'
 import { maskFor } from '../measure/response.js'
-import { dbFromRatio } from '../units/level.js'
 import { inDbv, listed } from '../units/words.js'
-import { checksOf, figureOf, levelDeviationDb, worst } from './checks.js'
+import { checksOf, figureOf, worst } from './checks.js'
 import { findingsOf } from './findings.js'
 import { pairChecks } from './pairs.js'
 import type { Check, Figure, Finding, OutputResult, Result, Verdict } from './result.js'
@@ -48,17 +47,7 @@ function outputResult(one: OutputMeasures, checks: Check[], job: Job): OutputRes
   const own = job.outputs.find(({ number }) => number === lead.outputNumber)!
   const mask = response && maskFor(one.spec, job.limits.flatnessDbMax, response.freqHz)
   const extra: (Figure | null)[] = [
-    one.isDead
-      ? null
-      : {
-          quantity: 'level deviation',
-          value: levelDeviationDb(one),
-          unit: 'dB',
-          u: dbFromRatio(1 + one.levelVrms.u / one.levelVrms.value),
-          isAtMost: false,
-          freqHz: one.levelVrms.freqHz,
-          method: 'level against the map/1',
-        },
+    one.isDead ? null : figureOf('level deviation', 'dB', one.deviationDb),
     figureOf('side balance', 'dB', one.sideBalanceDb),
     figureOf('noise', 'dBV', one.noiseDbv),
     figureOf('noise A', 'dBV(A)', one.noiseADbv),

@@ -1,9 +1,9 @@
 /** Outputs of a pair against each other. */
 import type { Job } from '../job/job.js'
+import { difference } from '../measure/estimate.js'
 import type { OutputMeasures } from '../measure/outputs.js'
-import { dbFromRatio } from '../units/level.js'
 import { inDb, listed } from '../units/words.js'
-import { held, levelDeviationDb } from './checks.js'
+import { figureOf, held, levelDeviationDb } from './checks.js'
 import { balanceFinding } from './common-causes.js'
 import { type Judged, verdictOf } from './judged.js'
 import { BECAUSE_OF, type Check, type Finding } from './result.js'
@@ -21,12 +21,17 @@ export function pairChecks(judged: readonly Judged[], job: Job): { checks: Check
   for (const [pair, members] of pairs) {
     const [a, b] = members.sort((x, y) => x.measures.spec.number - y.measures.spec.number)
     if (!b) continue
-    const [levelA, levelB] = [a.measures.levelVrms, b.measures.levelVrms]
-    const differenceDb = levelDeviationDb(a.measures) - levelDeviationDb(b.measures)
-    const u = dbFromRatio(1 + Math.hypot(levelA.u / levelA.value, levelB.u / levelB.value))
-    const max = job.limits.pairBalanceDbMax
-    const verdict = held(differenceDb, u, { min: -max, max })
     const numbers = [a, b].map(({ measures }) => measures.spec.number)
+    const balance = difference(
+      a.measures.deviationDb,
+      `output ${numbers[0]}`,
+      b.measures.deviationDb,
+      `output ${numbers[1]}`,
+      'difference of levels/1',
+    )
+    const differenceDb = balance.value
+    const max = job.limits.pairBalanceDbMax
+    const verdict = held(differenceDb, balance.u, { min: -max, max })
     // An output that is off by itself has its finding already, and the pair is off because of it.
     const byLevel = [a, b].filter(
       ({ measures }) => Math.abs(levelDeviationDb(measures)) > measures.spec.levelToleranceDb,
@@ -36,15 +41,7 @@ export function pairChecks(judged: readonly Judged[], job: Job): { checks: Check
     checks.push({
       name: `pair balance ${pair}`,
       verdict,
-      figure: {
-        quantity: 'pair balance',
-        value: differenceDb,
-        unit: 'dB',
-        u,
-        isAtMost: false,
-        freqHz: a.measures.spec.referenceHz,
-        method: 'difference of levels/1',
-      },
+      figure: figureOf('pair balance', 'dB', balance),
       expected: `${listed(numbers)} within ${max} dB`,
       measured: inDb(differenceDb),
       why:

@@ -6,7 +6,7 @@
  */
 import { z } from 'zod'
 
-export const RESULT_VERSION = 1
+export const RESULT_VERSION = 2
 
 export const Verdict = z.enum(['pass', 'fail', 'unsure'])
 export type Verdict = z.infer<typeof Verdict>
@@ -19,6 +19,9 @@ export const Figure = z.object({
   value: z.number().nullable().describe('null where nothing could be read'),
   unit: z.enum(UNITS),
   u: z.number().nullable().describe('Expanded uncertainty (k = 2) in the same unit; null where it is not known'),
+  budget: z
+    .array(z.object({ source: z.string(), u: z.number().describe('Standard uncertainty in the same unit') }))
+    .describe('What the uncertainty is made of; u is twice the root of the sum of squares (GUM)'),
   isAtMost: z.boolean().describe('The true value is this or less: the rig or the noise allows no lower reading'),
   freqHz: z.number().nullable().describe('Where it was read, for figures that belong to a frequency'),
   method: z.string().describe('Name and version of the way it was measured'),

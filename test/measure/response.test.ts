@@ -67,8 +67,8 @@ describe('a response', () => {
       specOf([null, 80]),
     )
     const at = (hz: number): number => uDb[freqHz.findIndex((freq) => freq >= hz)]
-    // Truth: twice the rms error over the magnitude, in dB: 0.1 % twice at the top of the band.
-    expect(at(40)).toBeCloseTo(20 * Math.log10(1.002), 3)
+    // Truth: twice the part of a complex error of 0.1 % rms that lies along the value, in dB.
+    expect(at(40)).toBeCloseTo(20 * Math.log10(1 + 2 * 0.001 * Math.SQRT1_2), 3)
     expect(at(160)).toBeGreaterThan(10 * at(40))
   })
 })

@@ -7,6 +7,7 @@ const figure = (value: number | null, unit: Figure['unit'], u: number | null, is
   value,
   unit,
   u,
+  budget: [],
   isAtMost,
   freqHz: null,
   method: 'any/1',

@@ -13,6 +13,7 @@ import {
   type Figure,
   type Finding,
   type OutputResult,
+  RESULT_VERSION,
   Result,
   type Verdict,
 } from '../../src/verdict/result.js'
@@ -75,6 +76,7 @@ const figure = (quantity: string, value: number, unit: Figure['unit'], u: number
   value,
   unit,
   u,
+  budget: u === null ? [] : [{ source: 'noise', u: u / 2 }],
   isAtMost: false,
   freqHz: null,
   method,
@@ -180,7 +182,7 @@ export function healthyResult({ outputCount = 10, isSimulated = true }: SampleOp
   })
   return Result.parse({
     format: 'linetrue-result',
-    version: 1,
+    version: RESULT_VERSION,
     program: 'linetrue 0.1.0',
     startedAt: '2026-04-01T14:30:05.000Z',
     verdict: 'pass',

@@ -70,17 +70,28 @@ describe('the decision rule', () => {
 
 test('a figure keeps its method and says nothing in place of what is no number', () => {
   expect(figureOf('noise', 'dBV', null)).toBeNull()
-  expect(figureOf('noise', 'dBV', estimate(-90.5, 0.2, 'm/1', { freqHz: 997, isAtMost: true }))).toEqual({
+  expect(
+    figureOf(
+      'noise',
+      'dBV',
+      estimate(-90.5, { calibration: 0.06, noise: 0.08, nothing: 0 }, 'm/1', { freqHz: 997, isAtMost: true }),
+    ),
+  ).toEqual({
     quantity: 'noise',
     value: -90.5,
     unit: 'dBV',
+    // Twice the root of 0.06² + 0.08².
     u: 0.2,
+    budget: [
+      { source: 'calibration', u: 0.06 },
+      { source: 'noise', u: 0.08 },
+    ],
     isAtMost: true,
     freqHz: 997,
     method: 'm/1',
   })
-  const none = figureOf('noise', 'dBV', estimate(Number.NEGATIVE_INFINITY, Number.NaN, 'm/1'))
-  expect(none).toMatchObject({ value: null, u: null })
+  const none = figureOf('noise', 'dBV', estimate(Number.NEGATIVE_INFINITY, { noise: Number.NaN }, 'm/1'))
+  expect(none).toMatchObject({ value: null, u: null, budget: [] })
 })
 
 const jobOf = (outputs: readonly string[], limits = '') =>
