@@ -217,29 +217,54 @@ function minimumPhase(
   const span = Math.max(4, Math.min(24, Math.floor((last - first) / 4)))
   const lowSlope = fittedSlope(magnitude, error, first, first + span).slope
   const high = fittedSlope(magnitude, error, last - span, last)
-  const highSlope = last < top ? Math.min(0, high.slope) : 0
+  // A response that still falls steeply where the grid ends is as band limited as one that has sunk out of sight.
+  const isLimited = last < top || high.slope < STEEP
+  const highSlope = isLimited ? Math.min(0, high.slope) : 0
   // One coupling capacitor far above its corner: d ln M / du = (fc / f)^2.
   const isCoupling = first === bottom && lowSlope > 0 && lowSlope < 0.3
   const cornerHz = isCoupling ? Math.sqrt(GRID_HZ[first] * GRID_HZ[first + span]) * Math.sqrt(lowSlope) : 0
-  const beyond =
-    last < top
-      ? topSlopes(
-          GRID_HZ[last],
-          { ...high, slope: highSlope },
-          fittedSlope(magnitude, error, last - 2 * span, last - span).slope,
-          span,
-        )
-      : null
+  const beyond = isLimited
+    ? topSlopes(
+        GRID_HZ[last],
+        { ...high, slope: highSlope },
+        fittedSlope(magnitude, error, last - 2 * span, last - span).slope,
+        span,
+      )
+    : null
   const slopeAt = (cell: number): number => {
     if (cell >= first && cell < last) return slopeOver(cell, cell + 1)
-    if (cell >= last) return beyond ? beyond.slopeAt(cell - last) : 0
+    if (cell >= last) return beyond ? beyond.slopeAt(cell - last) : mirroredSlope(cell)
     if (!isCoupling) return first > bottom || lowSlope >= 0.3 ? lowSlope : 0
     const square = (cornerHz / (GRID_HZ[0] * Math.exp(CELL * (cell + 0.5)))) ** 2
     return square / (1 + square)
   }
+  // What digital filters do to a band without end is symmetric about half their rate, and goes on like that.
+  const topHz = GRID_HZ[last]
+  const roomHz = FILTER_RATE_HZ / 2 - topHz
+  // The slope that is known lies a little lower, and goes to zero in proportion.
+  const slopeHz = GRID_HZ[last - (span >> 1)]
+  const topPerHz = ((high.slope / slopeHz) * roomHz) / (FILTER_RATE_HZ / 2 - slopeHz)
+  const mirroredLog = (freqHz: number): number => {
+    const folded = Math.abs(freqHz - FILTER_RATE_HZ * Math.round(freqHz / FILTER_RATE_HZ))
+    // Between the last known point and half the rate the slope falls to zero.
+    const over = Math.min(folded - topHz, roomHz)
+    if (over > 0) return Math.log(magnitude[last]) + topPerHz * over * (1 - over / (2 * roomHz))
+    const place = Math.max(first, Math.min(last - 1e-9, Math.log(folded / GRID_HZ[0]) / CELL))
+    const cell = Math.floor(place)
+    return Math.log(magnitude[cell]) + (place - cell) * Math.log(magnitude[cell + 1] / magnitude[cell])
+  }
+  let meanLog = 0
+  for (let k = 0; k < MEAN_STEPS; k++)
+    meanLog += mirroredLog((FILTER_RATE_HZ / 2 / MEAN_STEPS) * (k + 0.5)) / MEAN_STEPS
+  const mirroredSlope = (cell: number): number => {
+    const fromHz = GRID_HZ[0] * Math.exp(CELL * cell)
+    if (fromHz > MIRRORED_UP_TO_HZ) return 0
+    const toHz = fromHz * Math.exp(CELL)
+    return ((toHz > MIRRORED_UP_TO_HZ ? meanLog : mirroredLog(toHz)) - mirroredLog(fromHz)) / CELL
+  }
   const slopes = Float64Array.from({ length: GRID_HZ.length + 2 * BEYOND }, (_, j) => slopeAt(j - BEYOND))
-  // A band limit by digital filters is off by up to a tenth of a sample at 48 kHz (tried).
-  const digitalU = first > bottom || last < top ? 2.5e-6 : 0
+  // What the sum itself leaves, tried with usual filters: with a band limit up to a twentieth of a sample at 48 kHz.
+  const digitalU = first > bottom || isLimited ? 0.9e-6 : 0.03e-6
   const phaseRad = Float64Array.from(GRID_HZ, (_, i) => {
     let sum = 0
     for (let j = 0; j < slopes.length; j++) {
@@ -269,6 +294,11 @@ function fittedSlope(
   return { slope: product / squares, sigma: Math.sqrt(variance) / squares }
 }
 
+/** Slope d ln M / d ln f (6 dB an octave is 1) from which on a response counts as falling away. */
+const STEEP = -1.2
+/** Beyond this a mirrored magnitude counts as its mean. */
+const MIRRORED_UP_TO_HZ = 192_000
+const MEAN_STEPS = 96
 /** Sample rate of the digital filters in a vehicle's chain, where one shows itself (common practice, no source). */
 const FILTER_RATE_HZ = 48_000
 
@@ -294,7 +324,7 @@ function topSlopes(
   const order = slope / bend(hz(-span / 2))
   const earlierDigital = order * bend(hz(-1.5 * span))
   // Far below half the rate the two are the same, and what changes the slope is the filter's own knee.
-  const isDigital = bend(lastHz) > 1.05 && Math.abs(earlierSlope - earlierDigital) < Math.abs(earlierSlope - slope)
+  const isDigital = bend(lastHz) > 1.01 && Math.abs(earlierSlope - earlierDigital) < Math.abs(earlierSlope - slope)
   // Held between far down and the passband's level, so that the pole and the zero of the tangent stay finite.
   const tangent = (freqHz: number): number => Math.log(Math.abs(Math.tan((Math.PI * freqHz) / FILTER_RATE_HZ)))
   const levelAt = (cell: number): number =>
@@ -305,6 +335,8 @@ function topSlopes(
     for (let cell = 0; cell < BEYOND; cell++)
       differenceS += ((slopeAt(cell) - slope) * CELL) / hz(cell + 0.5) / Math.PI ** 2
   }
+  // Where the slope bends as a digital filter's does and not otherwise, the other way is no longer in question.
+  const doubt = isDigital && Math.abs(earlierSlope - earlierDigital) < 0.3 * Math.abs(earlierSlope - slope) ? 0.03 : 0.3
   const changeS = (earlierSlope - (isDigital ? earlierDigital : slope)) / (Math.PI ** 2 * lastHz)
-  return { slopeAt, delayU: Math.hypot(0.3 * differenceS, 2 * changeS, (2 * sigma) / (Math.PI ** 2 * lastHz)) }
+  return { slopeAt, delayU: Math.hypot(doubt * differenceS, 2 * changeS, (2 * sigma) / (Math.PI ** 2 * lastHz)) }
 }
