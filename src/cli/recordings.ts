@@ -15,19 +15,17 @@ export interface NamedRecording {
   readonly path: string
 }
 
-const FADER_SUFFIX = '@fader_front'
-
 /**
- * Which file is which take: PATCH=FILE (PATCH@fader_front=FILE for the fader take), or plain files in the order of the
- * patches, then the fader takes in the same order.
+ * Which file is which take: PATCH=FILE, and PATCH@SETTING=FILE for an extra take (PATCH@volume_20=FILE); or plain files in
+ * the order in which a bench makes them: all takes of the first patch, then of the next.
  *
  * @throws StopError when a patch has no file or two, a name is unknown, or there are too many files
  */
 export function assignRecordings(given: readonly string[], patches: readonly PatchSpec[], job: Job): NamedRecording[] {
-  const settings: readonly Setting[] = job.hasFaderTake ? ['reference', 'fader_front'] : ['reference']
-  const wanted = settings.flatMap((setting) => patches.map((patch) => ({ patch, setting })))
+  const settings: readonly Setting[] = ['reference', ...job.extraTakes]
+  const wanted = patches.flatMap((patch) => settings.map((setting) => ({ patch, setting })))
   const keyOf = ({ patch, setting }: { patch: PatchSpec; setting: Setting }): string =>
-    setting === 'reference' ? patch.name : `${patch.name}${FADER_SUFFIX}`
+    setting === 'reference' ? patch.name : `${patch.name}@${setting}`
   const keys = wanted.map(keyOf)
   const files = new Map<string, string>()
   const stop = (what: string, remedy: string): StopError => new StopError(what, '--recording', remedy)
@@ -42,7 +40,11 @@ export function assignRecordings(given: readonly string[], patches: readonly Pat
         `Give one for each of: ${keys.join(', ')}.`,
       )
     }
-    if (!keys.includes(at)) throw stop(`there is no patch "${at}"`, `Use one of: ${keys.join(', ')}.`)
+    if (!keys.includes(at)) {
+      const isExtra = patches.some(({ name }) => at.startsWith(`${name}@`))
+      const remedy = `Use one of: ${keys.join(', ')}${isExtra ? '; or ask for it in the job (extra_takes)' : ''}.`
+      throw stop(`there is no ${isExtra ? 'take' : 'patch'} "${at}"`, remedy)
+    }
     if (files.has(at)) throw stop(`"${at}" has two recordings`, 'Give one file for each patch.')
     files.set(at, path)
   }

@@ -20,12 +20,32 @@ export interface Job {
   /** Rig file to use when the command names none; as written, relative to the job file. */
   readonly rigPath: string | null
   readonly track: { readonly sampleRateHz: 44100 | 48000; readonly bits: 16 | 24 }
-  /** Asks for one more take of each patch with the fader to the front: tells front outputs from rear ones. */
-  readonly hasFaderTake: boolean
+  /** What the head unit's volume reads at the reference take; null where nobody wrote it down. */
+  readonly volumeStep: number | null
+  /** Takes of each patch beyond the reference, in the order in which they are made. */
+  readonly extraTakes: readonly ExtraTake[]
   readonly outputs: readonly OutputSpec[]
+  /** Outputs that are one speaker line together, as band-split fronts are: their electrical sum is held for flatness. */
+  readonly sums: readonly SumSpec[]
   readonly limits: Limits
   /** What a technician should know though it stops nothing: a VIN whose check digit is wrong. */
   readonly warnings: readonly string[]
+}
+
+/**
+ * A take at another setting: fader to the front (tells front outputs from rear ones), another volume (loudness curve,
+ * level against volume), engine running (whine). It answers what one take cannot.
+ */
+export type ExtraTake = 'fader_front' | 'engine_running' | `volume_${number}`
+
+/** The volume of a take at another volume; null for the others. */
+export const volumeOf = (take: string): number | null =>
+  take.startsWith('volume_') ? Number(take.slice('volume_'.length)) : null
+
+/** Outputs whose voltages are added, each once in one sum; all of them hear a common side. */
+export interface SumSpec {
+  readonly name: string
+  readonly outputs: readonly number[]
 }
 
 /** One line of the channel map. */
@@ -35,9 +55,11 @@ export interface OutputSpec {
   /** Share of the left and right source side that it hears: 1 and 0 for a left output, 0.5 and 0.5 for a mono one. */
   readonly leftGain: number
   readonly rightGain: number
-  /** Corner frequencies (-3 dB) of the band it carries; null where nothing limits it. */
+  /** Corner frequencies (-3 dB) of the band it carries, whatever its shape; null where nothing limits it. */
   readonly lowHz: number | null
   readonly highHz: number | null
+  /** The band as the map names it: Linkwitz-Riley corners are where it is 6 dB down. */
+  readonly crossover: Crossover
   /** Level at its reference frequency for 0 dBFS on a side that it hears with gain 1. */
   readonly levelVrms: Vrms
   readonly levelToleranceDb: number
@@ -49,6 +71,15 @@ export interface OutputSpec {
   readonly pair: string | null
   /** Where level is read and to which the response refers. */
   readonly referenceHz: number
+}
+
+/** Slopes of a band: fourth order for both. Two Linkwitz-Riley outputs at one frequency sum flat, two Butterworth do not. */
+export type BandShape = 'butterworth' | 'linkwitz_riley'
+
+export interface Crossover {
+  readonly shape: BandShape
+  readonly lowHz: number | null
+  readonly highHz: number | null
 }
 
 /** Limits of one job: a named profile with the job's own values over it. Names of the limits are the file's, renamed. */
@@ -68,4 +99,23 @@ export interface Limits {
   readonly deadDbBelow: number
   /** Largest difference between the meter and the capture on the same lead. */
   readonly meterAgreementDbMax: number
+  /** Intermodulation, for two low and high tones (SMPTE) and for two near ones (difference tones). */
+  readonly imdPctMax: number
+  /** An output has to be clean up to this source level at least. */
+  readonly cleanLevelDbfsMin: number
+  /** Idle noise, ITU-R 468 weighting with 0 dB at 1 kHz, rms. */
+  readonly noise468DbvMax: number
+  /** Full-scale level over the noise under a -60 dBFS tone. */
+  readonly dynamicRangeDbMin: number
+  /** From the earliest to the latest output, after the map's own delays. */
+  readonly delaySpreadSMax: number
+  /** Change of the response's shape from one volume to another, where volume_ takes are made. */
+  readonly loudnessDbMax: number
+  /** Sum of the series that moves with the engine. */
+  readonly whineDbvMax: number
+  /** By how much the noise rises when the engine runs. */
+  readonly engineRiseDbMax: number
+  /** Deviation of an electrical sum from flat, either way. */
+  readonly sumFlatnessDbMax: number
+  readonly calibrationAgeDaysMax: number
 }

@@ -25,6 +25,16 @@ export const PROFILES: { readonly [Name in ProfileName]: Limits } = {
     crosstalkDbMax: -60, // common practice, no source
     deadDbBelow: 30, // common practice, no source
     meterAgreementDbMax: 0.2, // common practice, no source
+    imdPctMax: 0.1, // common practice, no source
+    cleanLevelDbfsMin: -0.5, // common practice, no source: clean at full scale
+    noise468DbvMax: -78, // common practice, no source: 7 dB over the unweighted limit, as white noise reads
+    dynamicRangeDbMin: 85, // common practice, no source
+    delaySpreadSMax: 0.1e-3, // common practice, no source: twice the tolerance of one output
+    loudnessDbMax: 0.5, // common practice, no source
+    whineDbvMax: -90, // common practice, no source
+    engineRiseDbMax: 3, // common practice, no source
+    sumFlatnessDbMax: 1, // common practice, no source: twice the flatness of one output
+    calibrationAgeDaysMax: 365, // common practice, no source
   },
   /** For the usual installation. */
   standard: {
@@ -41,6 +51,16 @@ export const PROFILES: { readonly [Name in ProfileName]: Limits } = {
     crosstalkDbMax: -50, // common practice, no source
     deadDbBelow: 30, // common practice, no source
     meterAgreementDbMax: 0.3, // common practice, no source
+    imdPctMax: 0.3, // common practice, no source
+    cleanLevelDbfsMin: -1, // common practice, no source
+    noise468DbvMax: -68, // common practice, no source: 7 dB over the unweighted limit, as white noise reads
+    dynamicRangeDbMin: 75, // common practice, no source
+    delaySpreadSMax: 0.2e-3, // common practice, no source: twice the tolerance of one output
+    loudnessDbMax: 1, // common practice, no source
+    whineDbvMax: -80, // common practice, no source
+    engineRiseDbMax: 6, // common practice, no source
+    sumFlatnessDbMax: 2, // common practice, no source: twice the flatness of one output
+    calibrationAgeDaysMax: 365, // common practice, no source
   },
   /** For wiring checks with a simple sound card, or an interface whose data sheet promises no more. */
   coarse: {
@@ -57,5 +77,15 @@ export const PROFILES: { readonly [Name in ProfileName]: Limits } = {
     crosstalkDbMax: -40, // common practice, no source
     deadDbBelow: 30, // common practice, no source
     meterAgreementDbMax: 1, // common practice, no source
+    imdPctMax: 1, // common practice, no source
+    cleanLevelDbfsMin: -3, // common practice, no source
+    noise468DbvMax: -58, // common practice, no source: 7 dB over the unweighted limit, as white noise reads
+    dynamicRangeDbMin: 65, // common practice, no source
+    delaySpreadSMax: 1e-3, // common practice, no source: twice the tolerance of one output
+    loudnessDbMax: 2, // common practice, no source
+    whineDbvMax: -65, // common practice, no source
+    engineRiseDbMax: 10, // common practice, no source
+    sumFlatnessDbMax: 4, // common practice, no source: twice the flatness of one output
+    calibrationAgeDaysMax: 730, // common practice, no source
   },
 }

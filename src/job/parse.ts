@@ -1,7 +1,8 @@
 /** From a job file's text to a checked job: defaults that depend on other fields, and names renamed once. */
 import { readDocument } from '../document/read.js'
 import { vrms } from '../units/level.js'
-import type { Job, Limits, OutputSpec } from './job.js'
+import { cornersOf } from './crossover.js'
+import { type ExtraTake, type Job, type Limits, type OutputSpec, volumeOf } from './job.js'
 import { PROFILES } from './limits.js'
 import { JobFile } from './schema.js'
 import { vinWarning } from './vin.js'
@@ -24,12 +25,21 @@ export function parseJob(text: string, fileName: string): Job {
     customer: file.customer ?? null,
     rigPath: file.rig ?? null,
     track: { sampleRateHz: file.track.sample_rate_hz, bits: file.track.bits },
-    hasFaderTake: file.fader_take,
+    volumeStep: file.volume_step ?? null,
+    extraTakes: inOrder(file.extra_takes),
     outputs: file.outputs.map((output) => outputOf(output, limits)),
+    sums: file.sums,
     limits,
     warnings: warningsOf(file),
   }
 }
+
+/** The engine last: until then nobody needs to think of its exhaust, and it cannot whine in another take. */
+const inOrder = (takes: readonly ExtraTake[]): ExtraTake[] => [
+  ...takes.filter((take) => take === 'fader_front'),
+  ...takes.filter((take) => volumeOf(take) !== null),
+  ...takes.filter((take) => take === 'engine_running'),
+]
 
 /**
  * Where an output's level is read when the job does not say.
@@ -46,8 +56,9 @@ export function defaultReferenceHz(lowHz: number | null, highHz: number | null):
 }
 
 function outputOf(output: JobFile['outputs'][number], limits: Limits): OutputSpec {
-  const lowHz = output.band.low_hz ?? null
-  const highHz = output.band.high_hz ?? null
+  const { shape } = output.band
+  const crossover = { shape, lowHz: output.band.low_hz ?? null, highHz: output.band.high_hz ?? null }
+  const { lowHz, highHz } = cornersOf(crossover)
   return {
     number: output.number,
     label: output.label,
@@ -55,6 +66,7 @@ function outputOf(output: JobFile['outputs'][number], limits: Limits): OutputSpe
     rightGain: output.right,
     lowHz,
     highHz,
+    crossover,
     levelVrms: vrms(output.level_vrms),
     levelToleranceDb: output.tolerance_db ?? limits.levelToleranceDb,
     polarity: output.polarity === 'normal' ? 1 : -1,
@@ -81,6 +93,16 @@ function limitsOf(file: JobFile['limits']): Limits {
     crosstalkDbMax: file.crosstalk_db_max ?? profile.crosstalkDbMax,
     deadDbBelow: file.dead_db_below ?? profile.deadDbBelow,
     meterAgreementDbMax: file.meter_agreement_db_max ?? profile.meterAgreementDbMax,
+    imdPctMax: file.imd_pct_max ?? profile.imdPctMax,
+    cleanLevelDbfsMin: file.clean_level_dbfs_min ?? profile.cleanLevelDbfsMin,
+    noise468DbvMax: file.noise_468_dbv_max ?? profile.noise468DbvMax,
+    dynamicRangeDbMin: file.dynamic_range_db_min ?? profile.dynamicRangeDbMin,
+    delaySpreadSMax: file.delay_spread_ms_max === undefined ? profile.delaySpreadSMax : file.delay_spread_ms_max / 1000,
+    loudnessDbMax: file.loudness_db_max ?? profile.loudnessDbMax,
+    whineDbvMax: file.whine_dbv_max ?? profile.whineDbvMax,
+    engineRiseDbMax: file.engine_rise_db_max ?? profile.engineRiseDbMax,
+    sumFlatnessDbMax: file.sum_flatness_db_max ?? profile.sumFlatnessDbMax,
+    calibrationAgeDaysMax: file.calibration_age_days_max ?? profile.calibrationAgeDaysMax,
   }
 }
 
@@ -88,8 +110,8 @@ function warningsOf(file: JobFile): string[] {
   const warnings: string[] = []
   const aboutVin = file.vehicle.vin === undefined ? null : vinWarning(file.vehicle.vin)
   if (aboutVin !== null) warnings.push(aboutVin)
-  if (file.fader_take && file.outputs.every((output) => output.fader === 'none')) {
-    warnings.push('fader_take is true, but no output has a fader group: the second take tells nothing.')
+  if (file.extra_takes.includes('fader_front') && file.outputs.every((output) => output.fader === 'none')) {
+    warnings.push('extra_takes asks for fader_front, but no output has a fader group: that take tells nothing.')
   }
   return warnings
 }

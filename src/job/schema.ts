@@ -6,7 +6,9 @@
  */
 import { z } from 'zod'
 import { complain, countField, numberField, textField } from '../document/fields.js'
-import { PROFILE_NAMES } from './limits.js'
+import { cornersOf } from './crossover.js'
+import { LimitsFields } from './schema-limits.js'
+import { checkSums, checkTakes, Sum, takeField, VOLUME_MAX } from './schema-takes.js'
 import { VIN_LENGTH, vinShapeProblem } from './vin.js'
 
 export const OUTPUT_COUNT_MAX = 32
@@ -39,48 +41,33 @@ const Track = z.strictObject({
   bits: z.literal([16, 24]).default(24).describe('Bits of each sample of the test track'),
 })
 
-const LimitsFields = z.strictObject({
-  profile: z.enum(PROFILE_NAMES).default('standard').describe('Set of limits that the fields below change'),
-  level_tolerance_db: numberField(0.05, 12)
-    .optional()
-    .describe('Allowed difference from the expected level, either way (dB)'),
-  pair_balance_db_max: numberField(0.05, 12)
-    .optional()
-    .describe('Largest level difference between the two outputs of a pair (dB)'),
-  flatness_db_max: numberField(0.05, 24)
-    .optional()
-    .describe('Largest deviation of the response inside the band, either way (dB)'),
-  delay_tolerance_ms: numberField(0.005, 100)
-    .optional()
-    .describe('Allowed difference from the expected delay, either way (ms)'),
-  thd_pct_max: numberField(0.0001, 100).optional().describe('Largest total harmonic distortion (%)'),
-  thd_n_pct_max: numberField(0.0001, 100).optional().describe('Largest total harmonic distortion plus noise (%)'),
-  noise_dbv_max: numberField(-160, 20).optional().describe('Highest idle noise, unweighted, 20 Hz to 20 kHz (dBV)'),
-  noise_dbv_a_max: numberField(-160, 20).optional().describe('Highest idle noise, A-weighted (dBV)'),
-  hum_dbv_max: numberField(-160, 20).optional().describe('Highest sum of the mains hum series (dBV)'),
-  crosstalk_db_max: numberField(-160, 0)
-    .optional()
-    .describe('Highest leakage from a side that the output does not hear, against its level (dB)'),
-  dead_db_below: numberField(6, 120)
-    .optional()
-    .describe('An output this far below its expected level counts as dead (dB)'),
-  meter_agreement_db_max: numberField(0.01, 6)
-    .optional()
-    .describe('Largest difference between meter and capture on the same lead (dB)'),
-})
-
 const Band = z
   .strictObject({
-    low_hz: numberField(10, 15_000).optional().describe('Lower corner frequency at -3 dB (Hz); leave out for none'),
-    high_hz: numberField(30, 22_000).optional().describe('Upper corner frequency at -3 dB (Hz); leave out for none'),
+    low_hz: numberField(10, 15_000).optional().describe('Lower corner frequency (Hz); leave out for none'),
+    high_hz: numberField(30, 22_000).optional().describe('Upper corner frequency (Hz); leave out for none'),
+    shape: z
+      .enum(['butterworth', 'linkwitz_riley'])
+      .default('butterworth')
+      .describe('Shape of the slopes: corners are at -3 dB for butterworth, at -6 dB for linkwitz_riley'),
   })
-  .superRefine(({ low_hz, high_hz }, context) => {
-    if (low_hz === undefined || high_hz === undefined || low_hz < high_hz) return
+  .superRefine(({ low_hz, high_hz, shape }, context) => {
+    if (low_hz === undefined || high_hz === undefined) return
+    if (low_hz >= high_hz) {
+      complain(
+        context,
+        ['low_hz'],
+        `low_hz is ${low_hz}, not below high_hz ${high_hz}`,
+        `Allowed: low_hz below high_hz; leave the one out that limits nothing.`,
+      )
+      return
+    }
+    const corners = cornersOf({ shape, lowHz: low_hz, highHz: high_hz })
+    if (corners.lowHz! < corners.highHz!) return
     complain(
       context,
       ['low_hz'],
-      `low_hz is ${low_hz}, not below high_hz ${high_hz}`,
-      `Allowed: low_hz below high_hz; leave the one out that limits nothing.`,
+      `low_hz is ${low_hz}, too near to high_hz ${high_hz} for linkwitz_riley slopes`,
+      'Allowed: an octave between them; or shape: butterworth.',
     )
   })
 
@@ -92,7 +79,7 @@ const Output = z
     label: textField(40).describe('What the output feeds: front left high, subwoofer'),
     left: gainField.describe('Share of the left source side that it hears: 1 for a left output, 0.5 for a mono one'),
     right: gainField.describe('Share of the right source side that it hears: 1 for a right output, 0.5 for a mono one'),
-    band: Band.default({}).describe('Band that it carries; leave out for full range'),
+    band: Band.prefault({}).describe('Band that it carries; leave out for full range'),
     level_vrms: numberField(0.001, 20).describe(
       'Level at reference_hz for a full-scale (0 dBFS) sine on a side that it hears with gain 1 (V rms)',
     ),
@@ -172,7 +159,8 @@ function pairProblem(output: OutputFields, outputs: readonly OutputFields[]): { 
     }
   }
   const [a, b] = members
-  if (place === 1 && (a.band.low_hz !== b.band.low_hz || a.band.high_hz !== b.band.high_hz)) {
+  const isOf = ({ band }: OutputFields): string => `${band.low_hz} ${band.high_hz} ${band.shape}`
+  if (place === 1 && isOf(a) !== isOf(b)) {
     return {
       what: `the outputs of pair "${output.pair}" have different bands (outputs ${a.number} and ${b.number})`,
       remedy: 'Give both the same band, or leave pair out.',
@@ -181,21 +169,37 @@ function pairProblem(output: OutputFields, outputs: readonly OutputFields[]): { 
   return null
 }
 
-export const JobFile = z.strictObject({
-  name: textField(120).describe('Name of the job, for the report'),
-  vehicle: Vehicle.describe('The vehicle'),
-  job_number: textField(40).optional().describe("The shop's number of this job"),
-  technician: textField().optional().describe('Who does the work'),
-  customer: textField().optional().describe('For whom'),
-  rig: textField(400)
-    .optional()
-    .describe('Rig file to use when the command names none, relative to this file: ../../rigs/simulated.yaml'),
-  track: Track.prefault({}).describe('Format of the test track'),
-  fader_take: z
-    .boolean()
-    .default(false)
-    .describe('Whether to ask for one more take of each patch with the fader to the front'),
-  limits: LimitsFields.prefault({}).describe('What counts as good'),
-  outputs: Outputs.describe('The channel map: one entry for each output of the interface'),
-})
+export const JobFile = z
+  .strictObject({
+    name: textField(120).describe('Name of the job, for the report'),
+    vehicle: Vehicle.describe('The vehicle'),
+    job_number: textField(40).optional().describe("The shop's number of this job"),
+    technician: textField().optional().describe('Who does the work'),
+    customer: textField().optional().describe('For whom'),
+    rig: textField(400)
+      .optional()
+      .describe('Rig file to use when the command names none, relative to this file: ../../rigs/simulated.yaml'),
+    track: Track.prefault({}).describe('Format of the test track'),
+    volume_step: countField(0, VOLUME_MAX)
+      .optional()
+      .describe("What the head unit's volume reads at the reference take; the level of the map holds there"),
+    extra_takes: z
+      .array(takeField)
+      .max(16)
+      .default([])
+      .describe(
+        'Takes of each patch beyond the reference: fader_front, engine_running, volume_20 for volume 20 (0 to 100)',
+      ),
+    limits: LimitsFields.prefault({}).describe('What counts as good'),
+    outputs: Outputs.describe('The channel map: one entry for each output of the interface'),
+    sums: z
+      .array(Sum)
+      .max(OUTPUT_COUNT_MAX / 2)
+      .default([])
+      .describe('Outputs that are one speaker line together, as band-split fronts are; their sum is held for flatness'),
+  })
+  .superRefine((file, context) => {
+    checkTakes(file, context)
+    checkSums(file, context)
+  })
 export type JobFile = z.infer<typeof JobFile>

@@ -1,5 +1,5 @@
 /** Takes from a bench: each patch connected, probed, then the track played, at each setting that the job asks for. */
-import type { Job } from '../job/job.js'
+import { type Job, volumeOf } from '../job/job.js'
 import type { PatchSpec, Rig } from '../rig/rig.js'
 import type { Bench, Setting } from '../rig/roles.js'
 import { renderTrack } from '../stimulus/render.js'
@@ -27,27 +27,27 @@ export async function* benchTakes(
 ): AsyncGenerator<Take> {
   onProgress({ step: 'making the track', detail: '', doneS: null, totalS: null })
   const track = await renderTrack(job.track.sampleRateHz)
-  const settings: readonly Setting[] = job.hasFaderTake ? ['reference', 'fader_front'] : ['reference']
+  const settings: readonly Setting[] = ['reference', ...job.extraTakes]
   let hasMeterWord = false
   for (const patch of patches) {
     await bench.connect(patch.name, signal)
     for (const setting of settings) {
       await bench.set(setting, signal)
+      if (isFirstAtLevel(setting, job)) await softStart(bench, job, rig, patch, onProgress, signal)
       if (setting === 'reference') {
-        await softStart(bench, job, rig, patch, onProgress, signal)
         const word = hasMeterWord ? null : await checkAgainstMeter(bench, job, rig, patch, onProgress, signal)
         if (word) {
           hasMeterWord = true
           onMeter(word)
         }
       }
-      const name = `takes/${slug(patch.name)}${setting === 'reference' ? '' : '-fader-front'}.wav`
+      const name = `takes/${slug(patch.name)}${setting === 'reference' ? '' : `-${slug(setting)}`}.wav`
       const { bits } = rig.capture
       const { audio, faults } = await takeOnce(
         bench,
         track,
         (sampleRateHz, channelCount) => store.open(name, { sampleRateHz, channelCount, bits }),
-        { step: 'playing and capturing', detail: patch.name },
+        { step: 'playing and capturing', detail: takeWords(patch.name, setting) },
         onProgress,
         signal,
       )
@@ -64,6 +64,15 @@ export async function* benchTakes(
     }
   }
 }
+
+/** Whether nothing as loud has been played at these leads: the first take, and one at a higher volume. */
+function isFirstAtLevel(setting: Setting, { volumeStep }: Job): boolean {
+  const volume = volumeOf(setting)
+  return setting === 'reference' || (volume !== null && (volumeStep === null || volume > volumeStep))
+}
+
+const takeWords = (patchName: string, setting: Setting): string =>
+  setting === 'reference' ? patchName : `${patchName}, ${setting.replace('_', ' ')}`
 
 /** A patch's name as a file name. */
 const slug = (name: string): string =>

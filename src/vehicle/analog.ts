@@ -8,10 +8,12 @@
  * quarter of the rate; the delay here is that of `resample.ts`.
  */
 
+import { clipHard, clipSoft } from './clipping.js'
 import { distort } from './distortion.js'
 import type { OutputModel } from './model.js'
 import { shift } from './resample.js'
 import { coefficientsOf, magnitudeOf } from './sections.js'
+import { applyTimeFaults } from './time-faults.js'
 
 /** How fast an output opens and closes its mute. */
 const MUTE_RAMP_S = 0.005
@@ -19,8 +21,8 @@ const MUTE_RAMP_S = 0.005
 export interface OutputTiming {
   /** The capture's clock in its own samples for each second of the player's. */
   readonly samplesPerS: number
-  /** Sample at which the first played sample arrives, without the output's own delay. */
-  readonly startSample: number
+  /** Place at which a time of the sound arrives, without the output's own delay; 0 is the first played sample. */
+  sampleAt(timeS: number): number
 }
 
 /**
@@ -34,21 +36,16 @@ export function shapeOutput(
   output: OutputModel,
   gain: number,
   mute: Float32Array | null,
-  { samplesPerS, startSample }: OutputTiming,
+  { samplesPerS, sampleAt }: OutputTiming,
 ): void {
   const coupling = { kind: 'high_pass_1', freqHz: output.couplingHz } as const
   const atReference = magnitudeOf([...output.healthyFilters, coupling], output.referenceHz, samplesPerS)
   const volts = (gain * output.peakV) / atReference
   for (let n = 0; n < samples.length; n++) samples[n] *= volts
   distort(samples, output.fullVpk, output.secondRatio, output.thirdRatio)
-  if (output.clipVpk !== null) {
-    const { clipVpk } = output
-    for (let n = 0; n < samples.length; n++) samples[n] = Math.max(-clipVpk, Math.min(clipVpk, samples[n]))
-  }
-  for (const { atS, durationS } of output.dropouts) {
-    const from = startSample + atS * samplesPerS
-    samples.fill(0, Math.round(from), Math.round(from + durationS * samplesPerS))
-  }
+  if (output.softClipVpk !== null) clipSoft(samples, output.softClipVpk)
+  if (output.clipVpk !== null) clipHard(samples, output.clipVpk)
+  applyTimeFaults(samples, output.timeFaults, sampleAt)
   shift(samples, output.delayS * samplesPerS)
   if (mute) for (let n = 0; n < samples.length; n++) samples[n] *= mute[n]
 

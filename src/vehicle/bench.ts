@@ -6,17 +6,19 @@
  */
 import type { Job } from '../job/job.js'
 import type { MeterSpec, PatchSpec, Rig } from '../rig/rig.js'
-import type { Bench, Block, CaptureRun, Meter, Setting } from '../rig/roles.js'
+import type { Bench, Block, CaptureRun, HookUp, Meter, Setting } from '../rig/roles.js'
 import type { Audio } from '../units/audio.js'
 import { type Vrms, vrms } from '../units/level.js'
 import { breathe } from './breath.js'
 import type { Faults } from './faults.js'
-import { modelFromJob } from './model.js'
+import { renderLoop } from './loop.js'
+import { captureModel, modelFromJob, type VehicleModel } from './model.js'
 import { renderTake } from './render.js'
 import { between, evenRandom, seedFor } from './seeded.js'
 
 const BLOCK_FRAME_COUNT = 4096
 const SAYS = 'simulated vehicle'
+const SAYS_WITHOUT_VEHICLE = 'simulated card'
 /** A healthy meter's error is within a third of what its data sheet allows; this part of it is the same in all readings. */
 const ERROR_SHARE = 1 / 3
 const STEADY_SHARE = 0.8
@@ -25,8 +27,19 @@ const STEADY_SHARE = 0.8
  * @param patches hook-ups by name, as the run will ask for them
  * @throws StopError when the faults do not fit the job
  */
-export function simulatedBench(job: Job, rig: Rig, faults: Faults, patches: readonly PatchSpec[]): Bench {
-  const model = modelFromJob(job, faults)
+export const simulatedBench = (job: Job, rig: Rig, faults: Faults, patches: readonly PatchSpec[]): Bench =>
+  benchOf(modelFromJob(job, faults), rig, patches)
+
+/** The card alone, for a rig that is checked by itself: of the faults only those of the capture count. */
+export const simulatedCard = (rig: Rig, faults: Faults): Bench =>
+  benchOf({ seed: faults.seed, capture: captureModel(faults) }, rig, [])
+
+type CardModel = Pick<VehicleModel, 'seed' | 'capture'>
+
+function benchOf(model: VehicleModel | CardModel, rig: Rig, patches: readonly PatchSpec[]): Bench {
+  const says = 'outputs' in model ? SAYS : SAYS_WITHOUT_VEHICLE
+  let hookUp: HookUp | null = 'outputs' in model ? null : { kind: 'shorted' }
+  let meterInput = rig.meter?.inputNumber ?? 1
   let setting: Setting = 'reference'
   let outputNumbers: readonly (number | null)[] = rig.inputs.map(() => null)
   let listener: ((block: Block) => void) | null = null
@@ -50,8 +63,11 @@ export function simulatedBench(job: Job, rig: Rig, faults: Faults, patches: read
   const play = async (audio: Audio, signal: AbortSignal): Promise<void> => {
     signal.throwIfAborted()
     takeNumber++
-    const take = { setting, outputNumbers, takeNumber }
-    const rendered = await renderTake(model, audio, take, rig, { signal, breathe })
+    const pace = { signal, breathe }
+    const rendered =
+      hookUp === null && 'outputs' in model
+        ? await renderTake(model, audio, { setting, outputNumbers, takeNumber }, rig, pace)
+        : await renderLoop(model, audio, hookUp ?? { kind: 'shorted' }, takeNumber, rig, pace)
     leadVrms = rendered.leadVrms
     const { channels } = rendered.audio
     for (let from = 0; from < channels[0].length && listener; from += BLOCK_FRAME_COUNT) {
@@ -62,15 +78,22 @@ export function simulatedBench(job: Job, rig: Rig, faults: Faults, patches: read
   }
 
   return {
-    says: SAYS,
+    says,
     isSimulated: true,
-    capture: { where: SAYS, start },
-    player: { where: SAYS, play },
-    meter: rig.meter && modelMeter(rig.meter, model.seed, (inputNumber) => leadVrms[inputNumber - 1]),
-    connect: async (patchName, signal) => {
+    capture: { where: says, start },
+    player: { where: says, play },
+    meter: rig.meter && modelMeter(rig.meter, model, () => leadVrms[meterInput - 1]),
+    connect: async (to, signal) => {
       signal.throwIfAborted()
-      const patch = patches.find(({ name }) => name === patchName)
-      if (!patch) throw new RangeError(`simulatedBench: no patch "${patchName}"`)
+      if (typeof to !== 'string') {
+        hookUp = to
+        meterInput = (to.kind === 'looped' ? to.meterInput : null) ?? meterInput
+        return
+      }
+      const patch = patches.find(({ name }) => name === to)
+      if (!patch) throw new RangeError(`simulatedBench: no patch "${to}"`)
+      hookUp = null
+      meterInput = rig.meter?.inputNumber ?? 1
       outputNumbers = rig.inputs.map(
         (_, index) => patch.leads.find(({ inputNumber }) => inputNumber === index + 1)?.outputNumber ?? null,
       )
@@ -86,7 +109,7 @@ export function simulatedBench(job: Job, rig: Rig, faults: Faults, patches: read
 }
 
 /** A meter that is off by a little, mostly the same way. */
-function modelMeter(spec: MeterSpec, seed: number, leadVrmsOf: (inputNumber: number) => Vrms): Meter {
+function modelMeter(spec: MeterSpec, { seed, capture }: CardModel, leadVrms: () => Vrms): Meter {
   const even = evenRandom(seedFor(seed, 'meter'))
   const steady = [between(even, -1, 1), between(even, -1, 1)]
   const error = (which: 0 | 1): number =>
@@ -99,8 +122,9 @@ function modelMeter(spec: MeterSpec, seed: number, leadVrmsOf: (inputNumber: num
     },
     readAcVrms: async (signal) => {
       signal.throwIfAborted()
-      const truth = leadVrmsOf(spec.inputNumber)
-      return vrms(Math.max(0, truth * (1 + (error(0) * spec.accuracyPct) / 100) + error(1) * spec.accuracyVrms))
+      const truth = leadVrms()
+      const shown = Math.max(0, truth * (1 + (error(0) * spec.accuracyPct) / 100) + error(1) * spec.accuracyVrms)
+      return vrms(capture.meterFactor * shown)
     },
   }
 }

@@ -1,12 +1,17 @@
 /**
- * The capture card: its own noise, full scale, clipping, and whole steps with TPDF dither.
+ * The capture card: its own noise, response, distortion, full scale, clipping, and whole steps with TPDF dither.
  *
- * Noise levels are for 20 Hz to 20 kHz; the noise itself is white up to half the sample rate.
+ * Noise levels are for 20 Hz to 20 kHz; the noise itself is white up to half the sample rate. In the order of the real
+ * thing: inputs leak into each other, each shapes what it gets, distorts it, adds its noise, and makes numbers of it.
  */
 import { fullScaleAtLead, type RigInput } from '../rig/rig.js'
 import { ratioFromDb } from '../units/level.js'
 import { tpdfDither } from '../wav/dither.js'
+import { distort } from './distortion.js'
+import type { CardFault } from './fault-card.js'
 import type { SineLine } from './model.js'
+import { shift } from './resample.js'
+import { coefficientsOf, type Filter } from './sections.js'
 import { gaussian, seedFor } from './seeded.js'
 
 const NOISE_BAND_HZ = 20_000 - 20
@@ -40,6 +45,62 @@ export function addLines(volts: Float32Array, lines: readonly SineLine[], laterR
       volts[n] += y
       ;[x, y] = [x * cos - y * sin, y * cos + x * sin]
     }
+  }
+}
+
+/**
+ * Volts on leads with what their inputs get from each other, in place.
+ *
+ * @param leakDb of every other input, as a part of full scale: inputs of another range count by theirs
+ */
+export function leakBetween(leads: readonly Float32Array[], inputs: readonly RigInput[], leakDb: number): void {
+  const ratio = ratioFromDb(leakDb)
+  const scales = inputs.map((input) => 1 / fullScaleAtLead(input))
+  for (let n = 0; n < leads[0].length; n++) {
+    let sum = 0
+    for (let k = 0; k < leads.length; k++) sum += leads[k][n] * scales[k]
+    for (let k = 0; k < leads.length; k++) leads[k][n] += (ratio * (sum - leads[k][n] * scales[k])) / scales[k]
+  }
+}
+
+/** What an input does to its signal: volts in, volts as it understands them out, in place. */
+export function shapeInput(
+  volts: Float32Array,
+  input: RigInput,
+  inputNumber: number,
+  card: CardFault,
+  samplesPerS: number,
+): void {
+  const own = card.inputs.get(inputNumber)
+  if (own?.isDead) {
+    volts.fill(0)
+    return
+  }
+  const filters: Filter[] = [
+    ...(card.lowHz === null ? [] : [{ kind: 'high_pass_1', freqHz: card.lowHz } as const]),
+    ...card.eq,
+  ]
+  for (const filter of filters) runFilter(volts, filter, samplesPerS)
+  if (own) {
+    const gain = ratioFromDb(own.gainDb) * (own.isInverted ? -1 : 1)
+    if (gain !== 1) for (let n = 0; n < volts.length; n++) volts[n] *= gain
+    if (own.delayS !== 0) shift(volts, own.delayS * samplesPerS)
+  }
+  if (card.distortion) {
+    const { secondPct, thirdPct } = card.distortion
+    distort(volts, Math.SQRT2 * fullScaleAtLead(input), secondPct / 100, thirdPct / 100)
+  }
+}
+
+/** One section as it is, in Float64. */
+function runFilter(samples: Float32Array, filter: Filter, samplesPerS: number): void {
+  const { b, a } = coefficientsOf(filter, samplesPerS)
+  let [x1, x2, y1, y2] = [0, 0, 0, 0]
+  for (let n = 0; n < samples.length; n++) {
+    const x = samples[n]
+    const y = b[0] * x + b[1] * x1 + b[2] * x2 - a[1] * y1 - a[2] * y2
+    ;[x2, x1, y2, y1] = [x1, x, y1, y]
+    samples[n] = y
   }
 }
 

@@ -7,21 +7,18 @@
 import { z } from 'zod'
 import { complain, countField, numberField } from '../document/fields.js'
 import { readDocument } from '../document/read.js'
+import { type CardFault, cardFaultOf, cardFields } from './fault-card.js'
+import {
+  clicksField,
+  dropoutsField,
+  type FileTimeFaults,
+  jumpsField,
+  repeatsField,
+  timeFaultsOf,
+} from './fault-events.js'
+import { eqField, freqField, levelDbvField, OUTPUT_NUMBER_MAX, qField, sectionOf } from './fault-fields.js'
+import { Engine, type EngineFault, engineOf, HeadUnit, type HeadUnitFault, headUnitOf } from './fault-source.js'
 import type { Section } from './sections.js'
-
-const OUTPUT_NUMBER_MAX = 99
-
-const freqField = numberField(10, 20_000)
-const qField = numberField(0.1, 20).default(Math.SQRT1_2)
-
-const EqSection = z.strictObject({
-  kind: z.enum(['peaking', 'low_shelf', 'high_shelf']).describe('Shape of the section'),
-  freq_hz: freqField.describe('Centre of a peak, middle of the slope of a shelf (Hz)'),
-  gain_db: numberField(-24, 24).describe('Gain at the centre, or far out on the shelf (dB)'),
-  q: qField.describe('Q of the section, as the Audio EQ Cookbook defines it'),
-})
-
-const eqField = z.array(EqSection).max(16).default([])
 
 const AllPass = z.strictObject({
   freq_hz: freqField.describe('Where its phase has turned by half a circle (Hz)'),
@@ -34,9 +31,9 @@ const Hum = z.strictObject({
   harmonic_count: countField(1, 40).default(6).describe('Lines of the series, the mains frequency itself included'),
 })
 
-const Whine = z.strictObject({
-  freq_hz: freqField.describe('Frequency of the whine (Hz)'),
-  level_dbv: numberField(-140, 20).describe('Its level (dBV)'),
+const Whistle = z.strictObject({
+  freq_hz: freqField.describe('Frequency of the whistle (Hz)'),
+  level_dbv: levelDbvField.describe('Its level (dBV)'),
 })
 
 const CarriedBand = z
@@ -74,7 +71,7 @@ const OutputFaults = z.strictObject({
   all_pass: z.array(AllPass).max(8).default([]).describe('All-pass sections that are left in'),
   noise_dbv: numberField(-140, 20).optional().describe('Its noise, rms, 20 Hz to 20 kHz (dBV)'),
   hum: Hum.optional().describe('Mains hum'),
-  whine: Whine.optional().describe('A single whining line'),
+  whistle: Whistle.optional().describe('A single line that stands still'),
   distortion: z
     .strictObject({
       second_pct: numberField(0, 20).default(0).describe('Second harmonic at full level (% of the clean fundamental)'),
@@ -83,7 +80,10 @@ const OutputFaults = z.strictObject({
     })
     .optional()
     .describe('Distortion; falls with the level as that of a soft curve does'),
-  clip_vpk: numberField(0.001, 100).optional().describe('Where it clips, either way (V peak)'),
+  clip_vpk: numberField(0.001, 100).optional().describe('Where it clips hard, either way (V peak)'),
+  soft_clip_vpk: numberField(0.001, 100)
+    .optional()
+    .describe('What it approaches but never passes, either way: c × tanh(v / c) (V peak)'),
   leak: z
     .strictObject({
       from_output: countField(1, OUTPUT_NUMBER_MAX).describe('Output whose signal gets in'),
@@ -124,30 +124,13 @@ const Outputs = z.record(outputKey, OutputFaults).superRefine((outputs, context)
   }
 })
 
-const HeadUnit = z.strictObject({
-  volume_db: numberField(-80, 20).default(0).describe('Volume against the one that the job expects (dB)'),
-  tone: eqField.describe('Tone controls and loudness that are left on'),
-  mono: z.boolean().default(false).describe('Both sides are summed'),
-  balance_db: numberField(-80, 80)
-    .default(0)
-    .describe('Balance: above 0 the left side is lowered, below 0 the right (dB)'),
-})
-
-const Dropout = z.strictObject({
-  at_s: numberField(0, 3600).describe('Where it begins, from the first sample that is played (s)'),
-  duration_ms: numberField(0.02, 60_000).describe('How long it lasts (ms)'),
-  outputs: z
-    .array(countField(1, OUTPUT_NUMBER_MAX))
-    .min(1)
-    .max(32)
-    .optional()
-    .describe('Outputs that drop out; all if left out'),
-})
-
 const Capture = z.strictObject({
   clock_offset_ppm: numberField(-2500, 2500)
     .default(21)
     .describe("How much faster the capture's clock runs than the player's (ppm)"),
+  clock_drift_ppm_per_min: numberField(-60, 60)
+    .default(0)
+    .describe('How much faster still it runs after each minute of the capture (ppm)'),
   lead_in_s: numberField(0, 60).default(1).describe('Capture before the player starts (s)'),
   trail_s: numberField(0, 60).default(1).describe('Capture after the last sample (s)'),
   noise_dbfs: numberField(-160, 0).default(-112).describe("The card's own noise, rms, 20 Hz to 20 kHz (dBFS)"),
@@ -155,6 +138,7 @@ const Capture = z.strictObject({
   level_error_db: numberField(-6, 6)
     .default(0)
     .describe('How much more the card reads than the rig file makes of it (dB)'),
+  ...cardFields,
 })
 
 export const FaultsFile = z.strictObject({
@@ -165,7 +149,11 @@ export const FaultsFile = z.strictObject({
   outputs: Outputs.default({}).describe(
     "Faults by output, as output number: what is wrong. Numbers are the channel map's",
   ),
-  dropouts: z.array(Dropout).max(99).default([]).describe('Gaps in the sound'),
+  dropouts: dropoutsField,
+  repeats: repeatsField,
+  jumps: jumpsField,
+  clicks: clicksField,
+  engine: Engine.prefault({}).describe('What comes in while the engine runs: in takes with the engine running only'),
   capture: Capture.prefault({}).describe('The card that takes the outputs down'),
 })
 export type FaultsFile = z.infer<typeof FaultsFile>
@@ -187,39 +175,32 @@ export interface OutputFault {
   readonly eq: readonly Section[]
   readonly noiseDbv: number | null
   readonly hum: HumFault | null
-  readonly whine: { readonly freqHz: number; readonly levelDbv: number } | null
+  readonly whistle: { readonly freqHz: number; readonly levelDbv: number } | null
   readonly distortion: { readonly secondPct: number; readonly thirdPct: number } | null
   readonly clipVpk: number | null
+  readonly softClipVpk: number | null
   readonly leak: { readonly fromOutput: number; readonly levelDb: number } | null
   readonly sideLeakDb: number | null
   readonly delayS: number
   readonly autoMute: { readonly belowDbfs: number; readonly afterS: number } | null
 }
 
-export interface Faults {
+export interface Faults extends FileTimeFaults {
   /** The file as the person named it, for messages. */
   readonly where: string
   readonly seed: number
-  readonly headUnit: {
-    readonly volumeDb: number
-    readonly tone: readonly Section[]
-    readonly isMono: boolean
-    readonly balanceDb: number
-  }
+  readonly headUnit: HeadUnitFault
   readonly outputs: ReadonlyMap<number, OutputFault>
-  readonly dropouts: readonly {
-    readonly atS: number
-    readonly durationS: number
-    readonly outputs: readonly number[] | null
-  }[]
+  readonly engine: EngineFault
   readonly capture: {
     readonly clockOffsetPpm: number
+    readonly clockDriftPpmPerMin: number
     readonly leadInS: number
     readonly trailS: number
     readonly noiseDbfs: number
     readonly hum: HumFault | null
     readonly levelErrorDb: number
-  }
+  } & CardFault
 }
 
 /**
@@ -236,35 +217,29 @@ export function parseFaults(text: string, fileName: string): Faults {
 export const NO_FAULTS: Faults = faultsOf(FaultsFile.parse({}), 'no faults file')
 
 function faultsOf(file: FaultsFile, where: string): Faults {
-  const { head_unit: head, capture } = file
+  const { capture } = file
   return {
     where,
     seed: file.seed,
-    headUnit: {
-      volumeDb: head.volume_db,
-      tone: head.tone.map(sectionOf),
-      isMono: head.mono,
-      balanceDb: head.balance_db,
-    },
+    headUnit: headUnitOf(file.head_unit),
     outputs: new Map(Object.entries(file.outputs).map(([number, output]) => [Number(number), outputOf(output)])),
-    dropouts: file.dropouts.map(({ at_s, duration_ms, outputs }) => ({
-      atS: at_s,
-      durationS: duration_ms / 1000,
-      outputs: outputs ?? null,
-    })),
+    ...timeFaultsOf(file),
+    engine: engineOf(file.engine),
     capture: {
       clockOffsetPpm: capture.clock_offset_ppm,
+      clockDriftPpmPerMin: capture.clock_drift_ppm_per_min,
       leadInS: capture.lead_in_s,
       trailS: capture.trail_s,
       noiseDbfs: capture.noise_dbfs,
       hum: humOf(capture.hum),
       levelErrorDb: capture.level_error_db,
+      ...cardFaultOf(capture),
     },
   }
 }
 
 function outputOf(file: z.infer<typeof OutputFaults>): OutputFault {
-  const { band, whine, distortion, leak, auto_mute: mute } = file
+  const { band, whistle, distortion, leak, auto_mute: mute } = file
   return {
     isDead: file.dead,
     gainDb: file.gain_db,
@@ -283,18 +258,15 @@ function outputOf(file: z.infer<typeof OutputFaults>): OutputFault {
     ],
     noiseDbv: file.noise_dbv ?? null,
     hum: humOf(file.hum),
-    whine: whine ? { freqHz: whine.freq_hz, levelDbv: whine.level_dbv } : null,
+    whistle: whistle ? { freqHz: whistle.freq_hz, levelDbv: whistle.level_dbv } : null,
     distortion: distortion ? { secondPct: distortion.second_pct, thirdPct: distortion.third_pct } : null,
     clipVpk: file.clip_vpk ?? null,
+    softClipVpk: file.soft_clip_vpk ?? null,
     leak: leak ? { fromOutput: leak.from_output, levelDb: leak.level_db } : null,
     sideLeakDb: file.side_leak_db ?? null,
     delayS: file.delay_ms / 1000,
     autoMute: mute ? { belowDbfs: mute.below_dbfs, afterS: mute.after_s } : null,
   }
-}
-
-function sectionOf({ kind, freq_hz, gain_db, q }: z.infer<typeof EqSection>): Section {
-  return { kind, freqHz: freq_hz, q, gainDb: gain_db }
 }
 
 function humOf(hum: z.infer<typeof Hum> | undefined): HumFault | null {

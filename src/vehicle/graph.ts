@@ -13,7 +13,8 @@ import type {
   IIRFilterNode,
   OfflineAudioContext,
 } from 'web-audio-api'
-import type { OutputModel, VehicleModel } from './model.js'
+import type { HeadUnitState } from './head-unit.js'
+import type { OutputModel } from './model.js'
 import type { Pace } from './pace.js'
 import { coefficientsOf, type Filter } from './sections.js'
 
@@ -39,16 +40,23 @@ interface Tap {
   readonly output: number
 }
 
+/** Channels of equal length. */
+export interface GraphSource {
+  readonly left: Float32Array
+  readonly right: Float32Array
+  /** A third source, for the outputs that have a gain for it, and the side whose volume and tone it has. */
+  readonly surround: { readonly from: 'left' | 'right'; readonly samples: Float32Array } | null
+}
+
 /**
  * @param outputs up to 32
- * @param source left and right, equal lengths
  * @param clockRatio the capture's clock over the player's
  * @returns one channel for each output, 1 where its side gains and filters leave a full-scale sample at 1
  */
 export async function renderGraph(
-  headUnit: VehicleModel['headUnit'],
+  headUnit: HeadUnitState,
   outputs: readonly OutputModel[],
-  source: readonly [Float32Array, Float32Array],
+  source: GraphSource,
   sampleRateHz: number,
   clockRatio: number,
   pace: Pace,
@@ -63,7 +71,9 @@ export async function renderGraph(
     Splitter: library.ChannelSplitterNode,
     Merger: library.ChannelMergerNode,
   } as unknown as Nodes
-  const frameCount = source[0].length
+  const { surround } = source
+  const channels = [source.left, source.right, ...(surround ? [surround.samples] : [])]
+  const frameCount = source.left.length
   const context = new library.OfflineAudioContext(outputs.length, frameCount, sampleRateHz)
 
   const gained = ({ node, output }: Tap, gain: number): Tap => {
@@ -86,30 +96,30 @@ export async function renderGraph(
     return { node: others.reduce<AudioNode>((node, next) => node.connect(next), first), output: 0 }
   }
 
-  const buffer = context.createBuffer(2, frameCount, sampleRateHz)
-  buffer.copyToChannel(source[0], 0)
-  buffer.copyToChannel(source[1], 1)
+  const buffer = context.createBuffer(channels.length, frameCount, sampleRateHz)
+  channels.forEach((channel, index) => {
+    buffer.copyToChannel(channel as Float32Array<ArrayBuffer>, index)
+  })
   const player = context.createBufferSource()
   player.buffer = buffer
-  const splitter = new nodes.Splitter(context, { numberOfOutputs: 2 })
+  const splitter = new nodes.Splitter(context, { numberOfOutputs: channels.length })
   player.connect(splitter)
 
-  const sides = [headUnit.leftGain, headUnit.rightGain].map((gain, output) => ({
-    tap: { node: splitter, output } satisfies Tap,
-    gain,
-  }))
-  const heads = headUnit.isMono
-    ? Array<Tap>(2).fill(
-        filtered(
-          sides.map(({ tap, gain }) => gained(tap, gain / 2)),
-          headUnit.tone,
-        ),
-      )
-    : sides.map(({ tap, gain }) => filtered([gained(tap, gain)], headUnit.tone))
+  const { leftGain, rightGain } = headUnit
+  const gains = [leftGain, rightGain, surround?.from === 'right' ? rightGain : leftGain]
+  const sides = channels.map((_, output) => ({ tap: { node: splitter, output } satisfies Tap, gain: gains[output] }))
+  const heads = sides.map(({ tap, gain }, index) =>
+    headUnit.isMono && index < 2 ? null : filtered([gained(tap, gain)], headUnit.tone),
+  )
+  if (headUnit.isMono) {
+    const halves = sides.slice(0, 2).map(({ tap, gain }) => gained(tap, gain / 2))
+    heads.fill(filtered(halves, headUnit.tone), 0, 2)
+  }
 
   const merger = new nodes.Merger(context, { numberOfInputs: outputs.length })
-  outputs.forEach(({ leftGain, rightGain, filters }, index) => {
-    const heard = [leftGain, rightGain].flatMap((gain, side) => (gain === 0 ? [] : [gained(heads[side], gain)]))
+  outputs.forEach(({ leftGain, rightGain, surroundGain, filters }, index) => {
+    const shares = [leftGain, rightGain, surround ? surroundGain : 0]
+    const heard = shares.flatMap((gain, side) => (gain === 0 ? [] : [gained(heads[side]!, gain)]))
     const { node, output } = filtered(heard, filters)
     node.connect(merger, output, index)
   })

@@ -7,8 +7,11 @@
 import type { Job, OutputSpec } from '../job/job.js'
 import { dbv, ratioFromDb, type Vrms, vrms, vrmsFromDbv } from '../units/level.js'
 import { StopError } from '../units/stop.js'
+import type { EngineModel } from './engine.js'
+import type { TimeFaults } from './fault-events.js'
 import type { Faults, HumFault, OutputFault } from './faults.js'
-import { butterworth, type Filter, type Section } from './sections.js'
+import type { HeadUnitModel } from './head-unit.js'
+import { butterworth, type Filter, linkwitzRiley } from './sections.js'
 import { between, evenRandom, seedFor } from './seeded.js'
 
 /** How far a healthy output is off, either way, and what it adds. Common practice for line outputs, no source. */
@@ -49,6 +52,7 @@ export interface OutputModel {
   readonly secondRatio: number
   readonly thirdRatio: number
   readonly clipVpk: number | null
+  readonly softClipVpk: number | null
   readonly isDead: boolean
   /** What the fader leaves when it is turned to the front. */
   readonly faderFrontGain: number
@@ -58,18 +62,16 @@ export interface OutputModel {
   readonly lines: readonly SineLine[]
   readonly mute: OutputFault['autoMute']
   readonly leak: { readonly fromOutput: number; readonly ratio: number } | null
-  /** Gaps, from the first sample that is played. */
-  readonly dropouts: readonly { readonly atS: number; readonly durationS: number }[]
+  /** What it hears of the incoherent copy of a side, where the head unit sends one. */
+  readonly surroundGain: number
+  /** What comes in while the engine runs. */
+  readonly engine: EngineModel
+  readonly timeFaults: TimeFaults
 }
 
 export interface VehicleModel {
   readonly seed: number
-  readonly headUnit: {
-    readonly leftGain: number
-    readonly rightGain: number
-    readonly isMono: boolean
-    readonly tone: readonly Section[]
-  }
+  readonly headUnit: HeadUnitModel
   /** What the interface makes, by the channel map's number. */
   readonly outputs: ReadonlyMap<number, OutputModel>
   /** Which of them comes out at the pins of a number. */
@@ -83,21 +85,22 @@ export interface VehicleModel {
 export function modelFromJob(job: Job, faults: Faults): VehicleModel {
   const known = job.outputs.map(({ number }) => number)
   checkNumbers(known, faults)
-  const { volumeDb, balanceDb, isMono, tone } = faults.headUnit
+  const { surround, ...headUnit } = faults.headUnit
   return {
     seed: faults.seed,
-    headUnit: {
-      leftGain: ratioFromDb(volumeDb - Math.max(0, balanceDb)),
-      rightGain: ratioFromDb(volumeDb + Math.min(0, balanceDb)),
-      isMono,
-      tone,
-    },
+    headUnit: { ...headUnit, volumeStep: job.volumeStep, surroundFrom: surround?.from ?? null },
     outputs: new Map(job.outputs.map((spec) => [spec.number, outputModel(spec, faults)])),
     atPins: exchangedPins(known, faults),
     latencyS: LATENCY_S,
-    capture: { ...faults.capture, lines: humLines(faults.capture.hum, seedFor(faults.seed, 'card')) },
+    capture: captureModel(faults),
   }
 }
+
+/** The card alone: what a rig is that is checked by itself. */
+export const captureModel = ({ capture, seed }: Faults): VehicleModel['capture'] => ({
+  ...capture,
+  lines: humLines(capture.hum, seedFor(seed, 'card')),
+})
 
 function outputModel(spec: OutputSpec, faults: Faults): OutputModel {
   const { number } = spec
@@ -112,12 +115,15 @@ function outputModel(spec: OutputSpec, faults: Faults): OutputModel {
   const sideLeakDb = between(even, ...HEALTHY.sideLeakDb)
   const leakSign = even() < 0.5 ? -1 : 1
   const couplingHz = between(even, ...HEALTHY.couplingHz)
-  const whinePhaseRad = between(even, 0, 2 * Math.PI)
+  const whistlePhaseRad = between(even, 0, 2 * Math.PI)
 
-  const healthyFilters = bandFilters({ lowHz: spec.lowHz, highHz: spec.highHz, order: 4 })
+  const healthyFilters = crossoverFilters(spec.crossover)
   const polarity = spec.polarity * (fault?.isInverted ? -1 : 1)
   const fullVpk = Math.SQRT2 * spec.levelVrms
-  const whine = fault?.whine ?? null
+  const whistle = fault?.whistle ?? null
+  const hits = ({ outputs }: { readonly outputs: readonly number[] | null }): boolean =>
+    outputs?.includes(number) ?? true
+  const { surround } = faults.headUnit
   return {
     number,
     ...sidesOf(spec, fault, ratioFromDb(fault?.sideLeakDb ?? sideLeakDb) * leakSign),
@@ -130,19 +136,37 @@ function outputModel(spec: OutputSpec, faults: Faults): OutputModel {
     secondRatio: (fault?.distortion?.secondPct ?? secondPct) / 100,
     thirdRatio: (fault?.distortion?.thirdPct ?? thirdPct) / 100,
     clipVpk: fault?.clipVpk ?? null,
+    softClipVpk: fault?.softClipVpk ?? null,
     isDead: fault?.isDead ?? false,
     faderFrontGain: spec.faderGroup === 'rear' ? ratioFromDb(FADER_DB) : 1,
     delayS: spec.delayS + (fault?.delayS ?? 0),
     noise: vrmsFromDbv(dbv(fault?.noiseDbv ?? noiseDbv)),
     lines: [
       ...humLines(fault?.hum ?? null, seed),
-      ...(whine ? [{ freqHz: whine.freqHz, rms: vrmsFromDbv(dbv(whine.levelDbv)), phaseRad: whinePhaseRad }] : []),
+      ...(whistle
+        ? [{ freqHz: whistle.freqHz, rms: vrmsFromDbv(dbv(whistle.levelDbv)), phaseRad: whistlePhaseRad }]
+        : []),
     ],
     mute: fault?.autoMute ?? null,
     leak: fault?.leak ? { fromOutput: fault.leak.fromOutput, ratio: ratioFromDb(fault.leak.levelDb) } : null,
-    dropouts: faults.dropouts.filter(({ outputs }) => outputs === null || outputs.includes(number)),
+    surroundGain: surround?.outputs.includes(number) ? ratioFromDb(surround.levelDb) : 0,
+    engine: engineModel(hits(faults.engine) ? faults.engine : NO_ENGINE, seed),
+    timeFaults: {
+      dropouts: faults.dropouts.filter(hits),
+      repeats: faults.repeats.filter(hits),
+      jumps: faults.jumps.filter(hits),
+      clicks: faults.clicks.filter(hits),
+    },
   }
 }
+
+const crossoverFilters = ({ shape, lowHz, highHz }: OutputSpec['crossover']): Filter[] =>
+  shape === 'butterworth'
+    ? bandFilters({ lowHz, highHz, order: 4 })
+    : [
+        ...(lowHz === null ? [] : linkwitzRiley('high_pass', lowHz)),
+        ...(highHz === null ? [] : linkwitzRiley('low_pass', highHz)),
+      ]
 
 const bandFilters = ({ lowHz, highHz, order }: NonNullable<OutputFault['band']>): Filter[] => [
   ...(lowHz === null ? [] : butterworth('high_pass', lowHz, order)),
@@ -171,14 +195,29 @@ function sidesOf(
 function humLines(hum: HumFault | null, seed: number): SineLine[] {
   if (hum === null) return []
   const even = evenRandom(seedFor(seed, 'hum'))
-  const shares = Array.from({ length: hum.harmonicCount }, (_, k) => 1 / (k + 1))
-  const total = Math.hypot(...shares)
-  const rms = vrmsFromDbv(dbv(hum.levelDbv))
-  return shares.map((share, k) => ({
+  return seriesRms(hum).map((rms, k) => ({
     freqHz: hum.freqHz * (k + 1),
-    rms: vrms((rms * share) / total),
+    rms,
     phaseRad: between(even, 0, 2 * Math.PI),
   }))
+}
+
+/** Lines that fall with their order. */
+function seriesRms({ levelDbv, harmonicCount }: { levelDbv: number; harmonicCount: number }): Vrms[] {
+  const shares = Array.from({ length: harmonicCount }, (_, k) => 1 / (k + 1))
+  const total = Math.hypot(...shares)
+  const rms = vrmsFromDbv(dbv(levelDbv))
+  return shares.map((share) => vrms((rms * share) / total))
+}
+
+const NO_ENGINE: Faults['engine'] = { whine: null, noiseDbv: null, outputs: null }
+
+function engineModel({ whine, noiseDbv }: Faults['engine'], seed: number): EngineModel {
+  const phaseRad = between(evenRandom(seedFor(seed, 'engine')), 0, 2 * Math.PI)
+  return {
+    whine: whine && { freqHz: whine.freqHz, driftHz: whine.driftHz, rms: seriesRms(whine), phaseRad },
+    noise: noiseDbv === null ? vrms(0) : vrmsFromDbv(dbv(noiseDbv)),
+  }
 }
 
 function exchangedPins(known: readonly number[], faults: Faults): Map<number, number> {
@@ -203,7 +242,13 @@ function checkNumbers(known: readonly number[], faults: Faults): void {
     check(swappedWith, `outputs.${number}.swapped_with`)
     check(leak?.fromOutput, `outputs.${number}.leak.from_output`)
   }
-  faults.dropouts.forEach(({ outputs }, index) => {
-    for (const number of outputs ?? []) check(number, `dropouts[${index + 1}].outputs`)
-  })
+  for (const number of faults.headUnit.surround?.outputs ?? []) check(number, 'head_unit.surround.outputs')
+  for (const number of faults.engine.outputs ?? []) check(number, 'engine.outputs')
+  for (const kind of ['dropouts', 'repeats', 'jumps'] as const) {
+    faults[kind].forEach(({ outputs }, index) => {
+      for (const number of outputs ?? []) check(number, `${kind}[${index + 1}].outputs`)
+    })
+  }
+  // An entry of the file is several clicks here.
+  for (const { outputs } of faults.clicks) for (const number of outputs ?? []) check(number, 'clicks[].outputs')
 }

@@ -9,12 +9,16 @@ import type { Setting } from '../rig/roles.js'
 import { type Audio, durationS } from '../units/audio.js'
 import { ratioFromDb, type Vrms, vrms } from '../units/level.js'
 import { muteCurve, type OutputTiming, shapeOutput } from './analog.js'
-import { addLines, captureInput, type LeadNoise } from './card.js'
-import { renderGraph } from './graph.js'
+import { addLines, captureInput, type LeadNoise, leakBetween, shapeInput } from './card.js'
+import { captureClock, placesIn } from './clock.js'
+import { addWhine } from './engine.js'
+import { type GraphSource, renderGraph } from './graph.js'
+import { type HeadUnitState, headUnitAt } from './head-unit.js'
 import type { OutputModel, VehicleModel } from './model.js'
 import { type Pace, STEADY } from './pace.js'
 import { resample } from './resample.js'
 import { seedFor } from './seeded.js'
+import { cutAbove, incoherentCopy, limit } from './source.js'
 
 export interface VehicleTake {
   readonly setting: Setting
@@ -53,26 +57,30 @@ export async function renderTake(
   pace: Pace = STEADY,
 ): Promise<RenderedTake> {
   const { sampleRateHz, bits } = rig.capture
-  const { clockOffsetPpm, leadInS, trailS, noiseDbfs, levelErrorDb, lines } = model.capture
+  const { clockOffsetPpm, clockDriftPpmPerMin, leadInS, trailS, noiseDbfs, levelErrorDb, leakDb, lines } = model.capture
   const clockRatio = 1 + clockOffsetPpm * 1e-6
-  const samplesPerS = sampleRateHz * clockRatio
-  const timing: OutputTiming = { samplesPerS, startSample: (leadInS + model.latencyS) * samplesPerS }
+  const clock = captureClock(sampleRateHz, clockOffsetPpm, clockDriftPpmPerMin)
+  const { samplesPerS } = clock
+  const startS = leadInS + model.latencyS
+  const timing: OutputTiming = { samplesPerS, sampleAt: (timeS) => clock.sampleAt(startS + timeS) }
 
   const onInputs = rig.inputs.map((_, index) => modelAtPins(model, take.outputNumbers[index] ?? null))
   const needed = neededOutputs(model, onInputs)
   const latestS = Math.max(0, ...needed.map(({ delayS }) => delayS))
-  const frameCount = Math.ceil((leadInS + model.latencyS + durationS(track) + latestS + trailS) * samplesPerS)
+  const frameCount = Math.ceil(clock.sampleAt(startS + durationS(track) + latestS + trailS))
 
-  const trackStep = track.sampleRateHz / samplesPerS
+  const { firstAt, step, bend } = placesIn(clock, startS, track.sampleRateHz)
   const sides = [track.channels[0], track.channels[1] ?? track.channels[0]]
-  const resampled = resample(sides, -timing.startSample * trackStep, trackStep, frameCount)
-  const source = [resampled[0], resampled[1]] as const
+  const resampled = resample(sides, firstAt, step, frameCount, bend)
+  await breath(pace)
+  const source = sourceOf(model, resampled[0], resampled[1], samplesPerS)
   await breath(pace)
 
-  const signals = await renderGraph(model.headUnit, needed, source, sampleRateHz, clockRatio, pace)
+  const headUnit = headUnitAt(model.headUnit, take.setting)
+  const signals = await renderGraph(headUnit, needed, source, sampleRateHz, clockRatio, pace)
   const mutes = new Map<number, Float32Array>()
   for (const [index, output] of needed.entries()) {
-    const mute = muteOf(output, model, source, samplesPerS)
+    const mute = muteOf(output, headUnit, source, samplesPerS)
     if (mute) mutes.set(output.number, mute)
     if (output.isDead) signals[index].fill(0)
     else {
@@ -87,17 +95,41 @@ export async function renderTake(
   // Mains keep no time with the start of a take.
   const laterRad = take.takeNumber ?? 0
   const leadVrms: Vrms[] = []
+  const noises: (LeadNoise | null)[] = []
+  const place = { samplesPerS, startSample: timing.sampleAt(0), playedS: durationS(track) }
   for (const [index, output] of onInputs.entries()) {
     const volts = leads[index]
     if (output) addLines(volts, output.lines, laterRad, samplesPerS)
-    leadVrms.push(vrms(Math.hypot(loudestSecondRms(volts, sampleRateHz), output?.noise ?? 0)))
+    const engine = take.setting === 'engine_running' ? output?.engine : undefined
+    if (engine?.whine) addWhine(volts, engine.whine, place, laterRad)
+    const noiseVrms = Math.hypot(output?.noise ?? 0, engine?.noise ?? 0)
+    leadVrms.push(vrms(Math.hypot(loudestSecondRms(volts, sampleRateHz), noiseVrms)))
+    noises.push(output && { vrms: noiseVrms, mute: mutes.get(output.number) ?? null })
+  }
+  if (leakDb !== null) leakBetween(leads, rig.inputs, leakDb)
+  for (const [index, volts] of leads.entries()) {
     addLines(volts, lines, laterRad, samplesPerS)
-    const noise: LeadNoise | null = output && { vrms: output.noise, mute: mutes.get(output.number) ?? null }
+    shapeInput(volts, rig.inputs[index], index + 1, model.capture, samplesPerS)
     const seed = seedFor(model.seed, 'input', index, take.takeNumber ?? 0)
-    captureInput(volts, noise, rig.inputs[index], { sampleRateHz, bits, noiseDbfs, levelErrorDb }, seed)
+    captureInput(volts, noises[index], rig.inputs[index], { sampleRateHz, bits, noiseDbfs, levelErrorDb }, seed)
     await breath(pace)
   }
   return { audio: { sampleRateHz, channels: leads }, leadVrms }
+}
+
+/** What the head unit makes of its source, in the two channels themselves. */
+function sourceOf(
+  { headUnit, seed }: VehicleModel,
+  left: Float32Array,
+  right: Float32Array,
+  samplesPerS: number,
+): GraphSource {
+  const { lossyHighHz, limiter, surroundFrom: from } = headUnit
+  if (lossyHighHz !== null) for (const side of [left, right]) cutAbove(side, lossyHighHz, samplesPerS)
+  if (limiter) limit([left, right], limiter, samplesPerS)
+  const copied = from === 'right' ? right : left
+  const surround = from && { from, samples: incoherentCopy(copied, seedFor(seed, 'surround'), samplesPerS) }
+  return { left, right, surround }
 }
 
 async function breath(pace: Pace): Promise<void> {
@@ -124,14 +156,14 @@ function neededOutputs(model: VehicleModel, onInputs: readonly (OutputModel | nu
 
 function muteOf(
   { mute }: OutputModel,
-  { headUnit }: VehicleModel,
-  source: readonly [Float32Array, Float32Array],
+  headUnit: HeadUnitState,
+  { left, right }: GraphSource,
   samplesPerS: number,
 ): Float32Array | null {
   if (mute === null) return null
   // The louder side decides; the interface hears it after the volume.
   const thresholdFs = ratioFromDb(mute.belowDbfs) / Math.max(headUnit.leftGain, headUnit.rightGain)
-  return muteCurve(source, thresholdFs, mute.afterS, samplesPerS)
+  return muteCurve([left, right], thresholdFs, mute.afterS, samplesPerS)
 }
 
 /** A copy of what is on a lead: an output may be needed by another one that it leaks into. */
@@ -151,7 +183,7 @@ function leadVolts(
 }
 
 /** Rms over the loudest second, or over all of a shorter stretch. */
-function loudestSecondRms(volts: Float32Array, sampleRateHz: number): number {
+export function loudestSecondRms(volts: Float32Array, sampleRateHz: number): number {
   const step = Math.max(1, Math.round(sampleRateHz / 10))
   const powers: number[] = []
   for (let from = 0; from + step <= volts.length; from += step) {

@@ -11,12 +11,14 @@ const BETA = kaiserBeta(120)
 const PHASE_COUNT = 2048
 
 /**
- * Reads channels at evenly spaced positions.
+ * Reads channels at positions that are evenly spaced, or nearly.
  *
  * @param channels equal lengths; 0 outside their samples
  * @param firstAt position of the first result, in input samples from the first one
- * @param step distance of two results in input samples: input rate over output rate; above 1 what would fold is taken out
- * @returns for each channel `count` values at firstAt + n * step
+ * @param step distance of the first two results in input samples: input rate over output rate; above 1 what would fold is
+ *   taken out
+ * @param bend what the distance grows by from one result to the next, for a clock that drifts: far below 1
+ * @returns for each channel `count` values at firstAt + n * step + n (n - 1) / 2 * bend
  * @throws RangeError when the step is not above 0 and at most 8
  */
 export function resample(
@@ -24,6 +26,7 @@ export function resample(
   firstAt: number,
   step: number,
   count: number,
+  bend = 0,
 ): Float32Array[] {
   const { tapCount, table } = kernelFor(step)
   const inputCount = channels[0].length
@@ -34,7 +37,7 @@ export function resample(
     const [left, right] = [channels[pair], channels[other]]
     const [outLeft, outRight] = [outs[pair], outs[other]]
     for (let n = 0; n < count; n++) {
-      const at = firstAt + n * step
+      const at = firstAt + n * (step + 0.5 * (n - 1) * bend)
       const whole = Math.floor(at)
       const start = whole + 1 - tapCount / 2
       const first = Math.max(0, -start)

@@ -40,6 +40,15 @@ export function butterworth(edge: 'low_pass' | 'high_pass', freqHz: number, orde
   return order % 2 === 0 ? pairs : [{ kind: edge === 'low_pass' ? 'low_pass_1' : 'high_pass_1', freqHz }, ...pairs]
 }
 
+/**
+ * Fourth-order Linkwitz-Riley filter: -6.02 dB at its corner, two second-order Butterworth filters in a row. High- and
+ * low-pass of one frequency add up to an all-pass. Source: S. H. Linkwitz, JAES 24(1), 1976.
+ */
+export const linkwitzRiley = (edge: 'low_pass' | 'high_pass', freqHz: number): Filter[] => [
+  ...butterworth(edge, freqHz, 2),
+  ...butterworth(edge, freqHz, 2),
+]
+
 /** Coefficients at a sample rate; the corner or centre stands exactly where it is asked for (bilinear, prewarped). */
 export function coefficientsOf(filter: Filter, sampleRateHz: number): Coefficients {
   const w = (2 * Math.PI * filter.freqHz) / sampleRateHz

@@ -1,7 +1,10 @@
 import { readFileSync } from 'node:fs'
 import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
+import { jsonSchemaOf } from '../../src/document/json-schema.js'
+import { volumeOf } from '../../src/job/job.js'
 import { defaultReferenceHz, parseJob } from '../../src/job/parse.js'
+import { JobFile } from '../../src/job/schema.js'
 import { hasVinCheckDigit } from '../../src/job/vin.js'
 import { StopError } from '../../src/units/stop.js'
 import { stopOf } from '../document/stop-of.js'
@@ -29,7 +32,9 @@ describe('defaults', () => {
       customer: null,
       rigPath: null,
       track: { sampleRateHz: 48000, bits: 24 },
-      hasFaderTake: false,
+      volumeStep: null,
+      extraTakes: [],
+      sums: [],
       warnings: [],
     })
     expect(job.limits.profile).toBe('standard')
@@ -40,6 +45,7 @@ describe('defaults', () => {
       rightGain: 1,
       lowHz: null,
       highHz: null,
+      crossover: { shape: 'butterworth', lowHz: null, highHz: null },
       levelVrms: 2,
       levelToleranceDb: 1,
       polarity: 1,
@@ -60,6 +66,7 @@ describe('defaults', () => {
       rightGain: 0,
       lowHz: 60,
       highHz: 5000,
+      crossover: { shape: 'butterworth', lowHz: 60, highHz: 5000 },
       levelVrms: 1,
       levelToleranceDb: 2,
       polarity: -1,
@@ -104,6 +111,16 @@ describe('defaults', () => {
       crosstalk_db_max: -110,
       dead_db_below: 11,
       meter_agreement_db_max: 1.12,
+      imd_pct_max: 1.13,
+      clean_level_dbfs_min: -14,
+      noise_468_dbv_max: -115,
+      dynamic_range_db_min: 116,
+      delay_spread_ms_max: 1.17,
+      loudness_db_max: 1.18,
+      whine_dbv_max: -119,
+      engine_rise_db_max: 1.2,
+      sum_flatness_db_max: 1.21,
+      calibration_age_days_max: 122,
     }
     expect(parse(withTop(`limits: ${JSON.stringify(file)}`)).limits).toEqual({
       profile: 'standard',
@@ -119,6 +136,16 @@ describe('defaults', () => {
       crosstalkDbMax: -110,
       deadDbBelow: 11,
       meterAgreementDbMax: 1.12,
+      imdPctMax: 1.13,
+      cleanLevelDbfsMin: -14,
+      noise468DbvMax: -115,
+      dynamicRangeDbMin: 116,
+      delaySpreadSMax: 1.17 / 1000,
+      loudnessDbMax: 1.18,
+      whineDbvMax: -119,
+      engineRiseDbMax: 1.2,
+      sumFlatnessDbMax: 1.21,
+      calibrationAgeDaysMax: 122,
     })
   })
 })
@@ -195,12 +222,122 @@ describe('a VIN', () => {
   })
 })
 
-test('a fader take without a fader group is a warning', () => {
-  expect(parse(withTop('fader_take: true')).warnings).toEqual([
-    'fader_take is true, but no output has a fader group: the second take tells nothing.',
-  ])
-  const fronted = SMALL.replace('level_vrms: 2 }', 'level_vrms: 2, fader: front }')
-  expect(parse(`fader_take: true\n${fronted}`)).toMatchObject({ hasFaderTake: true, warnings: [] })
+describe('extra takes', () => {
+  test('stand in the order in which they are made: fader, volumes as written, engine last', () => {
+    const job = parse(
+      withTop('volume_step: 30\nextra_takes: [engine_running, volume_10, fader_front, volume_20, volume_0]'),
+    )
+    expect(job.extraTakes).toEqual(['fader_front', 'volume_10', 'volume_20', 'volume_0', 'engine_running'])
+    expect(job.volumeStep).toBe(30)
+    expect(job.extraTakes.map(volumeOf)).toEqual([null, 10, 20, 0, null])
+  })
+
+  test('with the fader, where no output has a fader group, are a warning', () => {
+    expect(parse(withTop('extra_takes: [fader_front]')).warnings).toEqual([
+      'extra_takes asks for fader_front, but no output has a fader group: that take tells nothing.',
+    ])
+    const fronted = SMALL.replace('level_vrms: 2 }', 'level_vrms: 2, fader: front }')
+    expect(parse(`extra_takes: [fader_front]\n${fronted}`)).toMatchObject({ extraTakes: ['fader_front'], warnings: [] })
+  })
+
+  const wrong = 'Allowed: fader_front, engine_running, or volume_ with a whole number from 0 to 100: volume_20.'
+  test.each([
+    ['[volume_101]', `there is no take "volume_101" (job.yaml:1, extra_takes[1]). ${wrong}`],
+    ['[fader_front, fader_rear]', `there is no take "fader_rear" (job.yaml:1, extra_takes[2]). ${wrong}`],
+    ['[volume_07]', `there is no take "volume_07" (job.yaml:1, extra_takes[1]). ${wrong}`],
+    ['[fader_front, fader_front]', 'fader_front is given twice (job.yaml:1, extra_takes[2]). Name each take once.'],
+    [
+      '[volume_20]',
+      'volume_20 is asked for, and volume_step is missing (job.yaml:1, extra_takes[1]). ' +
+        "Add it: what the head unit's volume reads at the reference take.",
+    ],
+    [
+      '[volume_30]\nvolume_step: 30',
+      'volume_30 is the volume of the reference take (job.yaml:1, extra_takes[1]). Name another volume, or leave it out.',
+    ],
+  ])('of %s are refused', (takes, message) => {
+    expect(messageOf(withTop(`extra_takes: ${takes}`))).toBe(message)
+  })
+
+  test('are in the published schema by pattern', () => {
+    const { extra_takes: takes } = jsonSchemaOf(JobFile, 'Job').properties!
+    const pattern = new RegExp((takes.items as { pattern: string }).pattern)
+    const names = [
+      'fader_front',
+      'engine_running',
+      'volume_0',
+      'volume_100',
+      'volume_007',
+      'volume_-3',
+      'volume',
+      'rear',
+    ]
+    expect(names.filter((name) => pattern.test(name))).toEqual(names.slice(0, 4))
+  })
+})
+
+// Closed form: a fourth-order Linkwitz-Riley high-pass is 1 / (1 + (fc / f)^4); it is 3.01 dB down at 1.2465 fc.
+describe('the shape of a band', () => {
+  const cornersOf = (band: string): (number | null)[] => {
+    const { lowHz, highHz } = parse(withOutput(`, band: ${band}`)).outputs[2]
+    return [lowHz, highHz]
+  }
+
+  test('moves the -3 dB corners of linkwitz_riley inwards, and keeps what the map says beside them', () => {
+    const [lowHz, highHz] = cornersOf('{ low_hz: 100, high_hz: 3000, shape: linkwitz_riley }')
+    expect(1 / (1 + (100 / lowHz!) ** 4)).toBeCloseTo(Math.SQRT1_2, 12)
+    expect(1 / (1 + (highHz! / 3000) ** 4)).toBeCloseTo(Math.SQRT1_2, 12)
+    expect(lowHz).toBeCloseTo(124.65, 2)
+    const { crossover } = parse(withOutput(', band: { low_hz: 3000, shape: linkwitz_riley }')).outputs[2]
+    expect(crossover).toEqual({ shape: 'linkwitz_riley', lowHz: 3000, highHz: null })
+    expect(cornersOf('{ low_hz: 3000, shape: linkwitz_riley }')[1]).toBeNull()
+  })
+
+  test('leaves butterworth corners where they are written', () => {
+    expect(cornersOf('{ low_hz: 100, high_hz: 3000 }')).toEqual([100, 3000])
+  })
+})
+
+describe('sums', () => {
+  const sums = (text: string, base = SMALL): string => `${base}sums: ${text}\n`
+  const mixed = `${SMALL}  - { number: 3, label: mono, left: 0.5, right: 0.5, level_vrms: 1 }\n`
+
+  test('are lists of outputs with a name', () => {
+    expect(parse(sums('[{ name: front, outputs: [1, 3] }]', mixed)).sums).toEqual([{ name: 'front', outputs: [1, 3] }])
+  })
+
+  test.each([
+    [
+      '[{ name: a, outputs: [1, 4] }]',
+      'the map has no output 4 (job.yaml:7, sums[1].outputs[2]). Name outputs of the map: 1, 2, 3.',
+    ],
+    [
+      '[{ name: a, outputs: [1, 3] }, { name: b, outputs: [3, 2] }]',
+      'output 3 is in sum "a" already (job.yaml:7, sums[2].outputs[1]). Name each output once, in one sum.',
+    ],
+    [
+      '[{ name: a, outputs: [1, 1] }]',
+      'output 1 is in sum "a" already (job.yaml:7, sums[1].outputs[2]). Name each output once, in one sum.',
+    ],
+    [
+      '[{ name: a, outputs: [1, 2] }]',
+      'the outputs of sum "a" hear no common side (job.yaml:7, sums[1].outputs). ' +
+        'Add outputs that hear the same side: left, right or both.',
+    ],
+    [
+      '[{ name: a, outputs: [1] }]',
+      'outputs has too few entries (job.yaml:7, sums[1].outputs). Allowed: a list of 2 to 8 entries.',
+    ],
+  ])('of %s are refused', (text, message) => {
+    expect(messageOf(sums(text, mixed))).toBe(message)
+  })
+
+  test('of one name are refused', () => {
+    const four = `${mixed}  - { number: 4, label: d, left: 0, right: 1, level_vrms: 1 }\n`
+    expect(messageOf(sums('[{ name: a, outputs: [1, 3] }, { name: A, outputs: [2, 4] }]', four))).toBe(
+      'name "A" is given twice (job.yaml:8, sums[2].name). Give each sum a name of its own.',
+    )
+  })
 })
 
 describe('what does not fit together is named with its line', () => {
@@ -221,6 +358,21 @@ describe('what does not fit together is named with its line', () => {
       withOutput(', band: { low_hz: 300, high_hz: 80 }'),
       'low_hz is 300, not below high_hz 80 (job.yaml:6, outputs[3].band.low_hz). ' +
         'Allowed: low_hz below high_hz; leave the one out that limits nothing.',
+    ],
+    [
+      'Linkwitz-Riley corners that meet',
+      withOutput(', band: { low_hz: 200, high_hz: 300, shape: linkwitz_riley }'),
+      'low_hz is 200, too near to high_hz 300 for linkwitz_riley slopes (job.yaml:6, outputs[3].band.low_hz). ' +
+        'Allowed: an octave between them; or shape: butterworth.',
+    ],
+    [
+      'a pair of two shapes',
+      SMALL.replace('level_vrms: 2', 'level_vrms: 2, pair: p, band: { low_hz: 90 }').replace(
+        'right: 1, level_vrms: 2',
+        'right: 1, level_vrms: 2, pair: p, band: { low_hz: 90, shape: linkwitz_riley }',
+      ),
+      'the outputs of pair "p" have different bands (outputs 1 and 2) (job.yaml:5, outputs[2].pair). ' +
+        'Give both the same band, or leave pair out.',
     ],
     [
       'a reference above its band',
@@ -327,6 +479,7 @@ test('the faulty twin has the healthy map on another vehicle', () => {
   )
   expect(faulty.outputs).toEqual(healthy.outputs)
   expect(faulty.limits).toEqual(healthy.limits)
+  expect(faulty.sums).toEqual(healthy.sums)
   expect(faulty.vehicle.vin).not.toBe(healthy.vehicle.vin)
 })
 

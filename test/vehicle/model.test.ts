@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest'
 import { parseFaults } from '../../src/vehicle/faults.js'
+import { headUnitAt } from '../../src/vehicle/head-unit.js'
 import { modelFromJob } from '../../src/vehicle/model.js'
 import { stopOf } from '../document/stop-of.js'
 import { dB, jobOf, modelOf } from './scene.js'
@@ -107,10 +108,10 @@ describe('a fault', () => {
     expect(lines.map(({ rms }) => lines[0].rms / rms)).toEqual([1, 2, 3, 4].map((k) => expect.closeTo(k, 10)))
   })
 
-  test('of whine is one line more', () => {
+  test('of a whistle is one line more', () => {
     const { lines } = outputOf(
       1,
-      'outputs: { 1: { hum: { freq_hz: 50, level_dbv: -70, harmonic_count: 1 }, whine: { freq_hz: 3300, level_dbv: -65 } } }',
+      'outputs: { 1: { hum: { freq_hz: 50, level_dbv: -70, harmonic_count: 1 }, whistle: { freq_hz: 3300, level_dbv: -65 } } }',
     )
     expect(lines.map(({ freqHz }) => freqHz)).toEqual([50, 3300])
     expect(dB(lines[1].rms)).toBeCloseTo(-65, 10)
@@ -127,13 +128,31 @@ describe('a fault', () => {
     }
   })
 
-  test('of a gap hits all outputs or those that are named', () => {
-    const model = modelOf(
-      JOB,
-      'dropouts: [{ at_s: 3, duration_ms: 10 }, { at_s: 5, duration_ms: 20, outputs: [1, 9] }]',
-    )
-    const gapsOf = (number: number) => model.outputs.get(number)!.dropouts.map(({ atS }) => atS)
-    expect([1, 2, 5, 9].map(gapsOf)).toEqual([[3, 5], [3], [3], [3, 5]])
+  test.each([
+    ['dropouts', 'duration_ms: 10'],
+    ['repeats', 'duration_ms: 10'],
+    ['jumps', 'lost_samples: 3'],
+    ['clicks', 'vpk: 1'],
+  ] as const)('in time, of %s, hits all outputs or those that are named', (kind, what) => {
+    const model = modelOf(JOB, `${kind}: [{ at_s: 3, ${what} }, { at_s: 5, ${what}, outputs: [1, 9] }]`)
+    const timesOf = (number: number) => model.outputs.get(number)!.timeFaults[kind].map(({ atS }) => atS)
+    expect([1, 2, 5, 9].map(timesOf)).toEqual([[3, 5], [3], [3], [3, 5]])
+  })
+
+  test('of the engine comes in at the outputs that it names, with the level of the whole series', () => {
+    const whine = 'whine: { freq_hz: 900, drift_hz: 30, harmonic_count: 3, level_dbv: -60 }'
+    const model = modelOf(JOB, `engine: { ${whine}, noise_dbv: -80, outputs: [2] }`)
+    const { whine: series, noise } = model.outputs.get(2)!.engine
+    expect(series).toMatchObject({ freqHz: 900, driftHz: 30 })
+    expect(dB(Math.hypot(...series!.rms))).toBeCloseTo(-60, 10)
+    expect(dB(noise)).toBeCloseTo(-80, 10)
+    expect(model.outputs.get(1)!.engine).toMatchObject({ whine: null, noise: 0 })
+  })
+
+  test('of surround gives the outputs that it names a share of the copy', () => {
+    const model = modelOf(JOB, 'head_unit: { surround: { from: right, level_db: -20, outputs: [5, 9] } }')
+    expect([1, 2, 5, 9].map((number) => model.outputs.get(number)!.surroundGain)).toEqual([0, 0, 0.1, 0.1])
+    expect(model.headUnit.surroundFrom).toBe('right')
   })
 })
 
@@ -144,7 +163,7 @@ describe('the head unit', () => {
     ['head_unit: { balance_db: -80 }', 0, -80],
     ['head_unit: { volume_db: 2, balance_db: 3 }', -1, 2],
   ])('%s: sides at %d and %d dB', (text, leftDb, rightDb) => {
-    const { leftGain, rightGain } = modelOf(JOB, text).headUnit
+    const { leftGain, rightGain } = headUnitAt(modelOf(JOB, text).headUnit, 'reference')
     expect(dB(leftGain)).toBeCloseTo(leftDb, 10)
     expect(dB(rightGain)).toBeCloseTo(rightDb, 10)
   })
@@ -154,9 +173,23 @@ describe('the head unit', () => {
   })
 })
 
+// Closed form: a Linkwitz-Riley filter is two Butterworth filters of half its order in a row.
+test('a band of linkwitz_riley is made of two second-order Butterworth filters', () => {
+  const job = jobOf(
+    '{ number: 1, label: high, left: 1, right: 0, level_vrms: 2, band: { low_hz: 3000, shape: linkwitz_riley } }',
+  )
+  const section = { kind: 'high_pass', freqHz: 3000, q: expect.closeTo(Math.SQRT1_2, 12), gainDb: 0 }
+  expect(modelOf(job).outputs.get(1)!.healthyFilters).toEqual([section, section])
+})
+
 describe('an output that the job does not have', () => {
   test.each([
     ['outputs: { 4: { dead: true } }', 'outputs.4'],
+    ['head_unit: { surround: { from: left, level_db: -10, outputs: [4] } }', 'head_unit.surround.outputs'],
+    ['engine: { noise_dbv: -80, outputs: [1, 4] }', 'engine.outputs'],
+    ['jumps: [{ at_s: 1, lost_samples: 5, outputs: [4] }]', 'jumps[1].outputs'],
+    ['repeats: [{ at_s: 1, duration_ms: 5, outputs: [4] }]', 'repeats[1].outputs'],
+    ['clicks: [{ at_s: 1, count: 3, outputs: [4] }]', 'clicks[].outputs'],
     ['outputs: { 1: { swapped_with: 4 } }', 'outputs.1.swapped_with'],
     ['outputs: { 1: { leak: { from_output: 4, level_db: -20 } } }', 'outputs.1.leak.from_output'],
     ['dropouts: [{ at_s: 1, duration_ms: 5 }, { at_s: 2, duration_ms: 5, outputs: [1, 4] }]', 'dropouts[2].outputs'],

@@ -1,6 +1,7 @@
 import { readFileSync } from 'node:fs'
 import { describe, expect, test } from 'vitest'
 import { parseJob } from '../../src/job/parse.js'
+import type { Setting } from '../../src/rig/roles.js'
 import { renderTake, renderVehicle } from '../../src/vehicle/render.js'
 import type { Section } from '../../src/vehicle/sections.js'
 import {
@@ -33,7 +34,7 @@ async function tonesOf(
   faults: readonly string[],
   freqHz = 997,
   side: 'left' | 'right' | 'both' = 'both',
-  setting: 'reference' | 'fader_front' = 'reference',
+  setting: Setting = 'reference',
 ): Promise<Tone[]> {
   const take = await captureOf(modelOf(THREE, ...faults), toneOn(side, freqHz, 1, 1), rigOf(3), [1, 2, 3], setting)
   return [0, 1, 2].map((index) => take.tone(index, freqHz, 0.2, 0.9))
@@ -59,34 +60,37 @@ describe('each output of the demo map stands at its level', () => {
   )
 })
 
-// Closed form: a Butterworth corner lies 3.0103 dB below the pass band. Level is set at the reference, where both flanks and
+// Closed form: a Butterworth corner lies 3.0103 dB below the pass band, a Linkwitz-Riley corner 6.0206 dB. Level is set at the reference, where both flanks and
 // the coupling capacitor are still felt, and their formulas say how much. The capacitor's corner is 1.8 to 2.2 Hz: at 40 Hz
 // that is 0.002 dB either way.
 test.each([
-  [1, 3000, 'left'],
-  [4, 3000, 'right'],
-  [7, 100, 'left'],
-  [8, 150, 'left'],
-  [8, 7000, 'right'],
-  [10, 80, 'right'],
-] as const)('output %d is 3 dB down at its corner of %d Hz', async (number, cornerHz, side) => {
-  const spec = QUILLON.outputs.find((output) => output.number === number)!
-  const at = async (freqHz: number): Promise<number> => {
-    const take = await captureOf(modelOf(QUILLON), toneOn(side, freqHz, 0.5, 1.2), rigOf(1), [number])
-    return take.tone(0, freqHz, 0.3, 1.1).peak
-  }
-  const tan = (freqHz: number): number => Math.tan((Math.PI * freqHz) / 48_000)
-  const flank = (freqHz: number): number =>
-    1 /
-    Math.sqrt(
-      (1 + (spec.lowHz === null ? 0 : (tan(spec.lowHz) / tan(freqHz)) ** 8)) *
-        (1 + (spec.highHz === null ? 0 : (tan(freqHz) / tan(spec.highHz)) ** 8)) *
-        (1 + (2 / freqHz) ** 2),
-    )
-  expect(dB(flank(cornerHz))).toBeCloseTo(-3.01, 1)
-  const found = dB((await at(cornerHz)) / (await at(spec.referenceHz)))
-  expect(Math.abs(found - dB(flank(cornerHz) / flank(spec.referenceHz)))).toBeLessThan(0.005)
-})
+  [1, 3000, 'left', -6.02],
+  [4, 3000, 'right', -6.02],
+  [7, 100, 'left', -3.01],
+  [8, 150, 'left', -3.01],
+  [8, 7000, 'right', -3.01],
+  [10, 80, 'right', -3.01],
+] as const)(
+  'output %d at its corner of %d Hz on the %s side is %d dB down',
+  async (number, cornerHz, side, wantedDb) => {
+    const spec = QUILLON.outputs.find((output) => output.number === number)!
+    const at = async (freqHz: number): Promise<number> => {
+      const take = await captureOf(modelOf(QUILLON), toneOn(side, freqHz, 0.5, 1.2), rigOf(1), [number])
+      return take.tone(0, freqHz, 0.3, 1.1).peak
+    }
+    const tan = (freqHz: number): number => Math.tan((Math.PI * freqHz) / 48_000)
+    const { shape, lowHz, highHz } = spec.crossover
+    // 1 / sqrt(1 + x^8) for Butterworth, 1 / (1 + x^4) for Linkwitz-Riley.
+    const slope = (x: number): number => (shape === 'butterworth' ? 1 / Math.sqrt(1 + x ** 8) : 1 / (1 + x ** 4))
+    const flank = (freqHz: number): number =>
+      slope(lowHz === null ? 0 : tan(lowHz) / tan(freqHz)) *
+      slope(highHz === null ? 0 : tan(freqHz) / tan(highHz)) *
+      (1 / Math.hypot(1, 2 / freqHz))
+    expect(dB(flank(cornerHz))).toBeCloseTo(wantedDb, 1)
+    const found = dB((await at(cornerHz)) / (await at(spec.referenceHz)))
+    expect(Math.abs(found - dB(flank(cornerHz) / flank(spec.referenceHz)))).toBeLessThan(0.005)
+  },
+)
 
 describe('the source matrix', () => {
   test('leaves nothing but a little leakage of the side that an output does not hear', async () => {
@@ -386,9 +390,9 @@ describe('what an output adds of its own', () => {
     if (count > 1) expect(lines[1] / lines[0]).toBeCloseTo(1 / 2, 3)
   })
 
-  test('a whine is one line', async () => {
-    const whine = 'whine: { freq_hz: 3210, level_dbv: -55 }, noise_dbv: -130'
-    expect(Math.abs((await idleDbv(whine)) + 55)).toBeLessThan(0.001)
+  test('a whistle is one line', async () => {
+    const whistle = 'whistle: { freq_hz: 3210, level_dbv: -55 }, noise_dbv: -130'
+    expect(Math.abs((await idleDbv(whistle)) + 55)).toBeLessThan(0.001)
   })
 
   test('another output leaks in against its own voltage', async () => {
