@@ -1,14 +1,25 @@
 /** Everything that one input of a take tells, in one pass over its samples: the unit of work that runs in parallel. */
+import type { Setting } from '../rig/roles.js'
 import { sectionsOf, TRACK_REVISION, trackDurationS } from '../stimulus/layout.js'
-import type { InputAnalysis, Located } from './analysis.js'
+import type { Located } from './analysis.js'
 import { excessPhaseOf } from './excess-phase.js'
+import type { InputAnalysis } from './input-analysis.js'
+import { readDifferenceTones, readModulation } from './intermodulation.js'
+import { findInterruptions } from './interruptions.js'
+import { gainChange, readEnvelope } from './limiting.js'
+import { readLossySource } from './lossy-source.js'
+import { markerPair } from './marker-pair.js'
 import { readNoise } from './noise-reading.js'
+import { readStaircase } from './staircase.js'
+import { sweepDistortion } from './sweep-distortion.js'
 import { readTone } from './tone-reading.js'
-import { type SweepReference, sweepReference, transferOf } from './transfer.js'
+import { deconvolve, type SweepReference, sweepReference, transferFrom } from './transfer.js'
 
 /** Let a section settle, and stop before it ends: other outputs' latency must not push its edges in. */
 const SETTLE_S = 0.2
 const LEAVE_S = 0.1
+/** A tone comes through where it is no more than 20 dB below the strongest. */
+const CARRIED = 0.1
 /** The silence starts later: the marker dies away, and an interface may take a moment to mute. */
 const SILENCE_SETTLE_S = 0.8
 /** The capture's full scale, less a few codes of a 16-bit word: where a converter stops. */
@@ -34,7 +45,12 @@ export function warmUp(sampleRateHz: number): void {
  * @param channel samples of one input, whole take
  * @param reference the sweeps as this take should hold them
  */
-export function analyseInput(channel: Float32Array, located: Located, reference: SweepReference): InputAnalysis {
+export function analyseInput(
+  channel: Float32Array,
+  located: Located,
+  reference: SweepReference,
+  setting: Setting = 'reference',
+): InputAnalysis {
   const { samplesPerS, startSample } = located
   const stretch = (startS: number, endS: number): Float32Array =>
     channel.subarray(
@@ -47,15 +63,37 @@ export function analyseInput(channel: Float32Array, located: Located, reference:
     return stretch(startS + settleS, startS + durationS - LEAVE_S)
   }
 
-  const transfer = transferOf(channel, reference)
-  const idle = readNoise(inside('silence', SILENCE_SETTLE_S), samplesPerS, null)
+  // The responses are overwritten by the next input: all that is read from them is read here.
+  const responses = deconvolve(channel, reference)
+  const transfer = transferFrom(responses)
+  const distortion = sweepDistortion(responses, transfer)
+  const interruptions = findInterruptions(channel, located, markerPair(channel, located), transfer, responses)
+
+  const silence = inside('silence', SILENCE_SETTLE_S)
+  const idle = readNoise(silence, samplesPerS, null)
   const linesHz = [...(idle.hum?.lineHz ?? []), ...idle.lines.map(({ freqHz }) => freqHz)]
-  const tones = sections
+  const loud = sections
     .filter(({ kind }) => kind === 'tone')
-    .map(({ startS, durationS, tones: [{ freqHz }] }) =>
-      readTone(stretch(startS + SETTLE_S, startS + durationS - LEAVE_S), freqHz, samplesPerS, linesHz),
-    )
+    .map(({ startS, durationS, tones: [{ freqHz }] }) => ({
+      freqHz,
+      samples: stretch(startS + SETTLE_S, startS + durationS - LEAVE_S),
+    }))
+  const tones = loud.map(({ freqHz, samples }) => readTone(samples, freqHz, samplesPerS, linesHz))
+  const strongest = tones.reduce((most, tone) => (tone.peakFs > most.peakFs ? tone : most))
+  const carried = tones.filter(({ peakFs }) => peakFs > CARRIED * strongest.peakFs)
+  const lines = idle.lines.map(({ freqHz, rmsFs }) => ({ freqHz, peakFs: rmsFs }))
+  const staircases = carried.flatMap(({ freqHz }) => {
+    const read = readStaircase(channel, located, freqHz, { delayS: transfer.centreS, lines })
+    return read ? [read] : []
+  })
   const quiet = sections.find(({ kind }) => kind === 'quiet_tone')!
+  const quietSamples = inside('quiet_tone', SETTLE_S)
+  const [modulation, differenceTones] = sections
+    .filter(({ kind }) => kind === 'two_tone')
+    .map(({ startS, durationS, tones: [low, high] }) => {
+      const read = high.freqHz > 2 * low.freqHz ? readModulation : readDifferenceTones
+      return read(stretch(startS + SETTLE_S, startS + durationS - LEAVE_S), samplesPerS, [low, high])
+    })
   // Only what figures are read from: the staircase is there to clip.
   const used = stretch(sections.find(({ kind }) => kind === 'silence')!.startS, quiet.startS + quiet.durationS)
   return {
@@ -63,8 +101,25 @@ export function analyseInput(channel: Float32Array, located: Located, reference:
     left: excessPhaseOf(transfer.leftRe, transfer.leftIm, transfer.leftError, transfer.centreS),
     right: excessPhaseOf(transfer.rightRe, transfer.rightIm, transfer.rightError, transfer.centreS),
     tones,
+    sweepDistortion: distortion,
+    staircases,
+    gainChanges: carried.flatMap((tone) => {
+      const change = gainChange(transfer, tone, staircases.find(({ freqHz }) => freqHz === tone.freqHz) ?? null)
+      return change ? [change] : []
+    }),
+    envelope: readEnvelope(
+      loud.find(({ freqHz }) => freqHz === strongest.freqHz)!.samples,
+      strongest.freqHz,
+      samplesPerS,
+    ),
+    modulation,
+    differenceTones,
     idle,
-    present: readNoise(inside('quiet_tone', SETTLE_S), samplesPerS, quiet.tones[0].freqHz),
+    present: readNoise(quietSamples, samplesPerS, quiet.tones[0].freqHz),
+    lossySource: readLossySource({ freqHz: quiet.tones[0].freqHz, samples: quietSamples }, loud, samplesPerS, transfer),
+    interruptions,
+    silence: setting === 'engine_running' ? silence.slice() : null,
+    samplesPerS,
     ...peaksOf(used),
   }
 }

@@ -1,27 +1,148 @@
-/** Distortion of an output: from the steady tone that fits its band. */
+/** Distortion of an output: from the steady tone that fits its band, the two-tone sections and the staircase. */
 import type { OutputSpec } from '../job/job.js'
+import { fullScaleAtLead, type RigInput } from '../rig/rig.js'
+import { dbFromRatio } from '../units/level.js'
 import type { ToneReading } from './analysis.js'
-import { type Estimate, estimate } from './estimate.js'
+import { dbFromRelative, type Estimate, estimate } from './estimate.js'
+import type { InputAnalysis } from './input-analysis.js'
+import { DIFFERENCE_METHOD, type Intermodulation, MODULATION_METHOD } from './intermodulation.js'
+import { besideOwnRatio, calibrationBudget } from './rig-reach.js'
+import { STAIRCASE_METHOD, type StaircaseReading } from './staircase.js'
 
 export interface DistortionFigures {
   readonly tone: ToneReading | null
   readonly thdPct: Estimate | null
+  /** Over the total in place of the fundamental (IEC 60268-3). */
+  readonly thdOfTotalPct: Estimate | null
   readonly thdNPct: Estimate | null
+  readonly sinadDb: Estimate | null
+  /** Each harmonic against the fundamental, dB; order 2 first. */
+  readonly harmonicsDb: readonly Estimate[]
+  /** SMPTE RP 120 and IEC 60268-3, rms forms. */
+  readonly modulationPct: Estimate | null
+  readonly differencePct: Estimate | null
+  readonly staircase: StaircaseReading | null
+  /** Source level up to which it is clean, and what comes out there. */
+  readonly cleanLevelDbfs: Estimate | null
+  readonly cleanVrms: Estimate | null
+  /** Loss of gain at 0 dBFS against the low steps, dB. */
+  readonly compressionDb: Estimate | null
 }
 
-export function distortionFigures(heard: OutputSpec, tones: readonly ToneReading[]): DistortionFigures {
-  const tone = toneFor(heard, tones)
-  if (!tone) return NO_DISTORTION
+export const NO_DISTORTION: DistortionFigures = {
+  tone: null,
+  thdPct: null,
+  thdOfTotalPct: null,
+  thdNPct: null,
+  sinadDb: null,
+  harmonicsDb: [],
+  modulationPct: null,
+  differencePct: null,
+  staircase: null,
+  cleanLevelDbfs: null,
+  cleanVrms: null,
+  compressionDb: null,
+}
+
+/** @param heard the map entry with the sides as the output does hear them */
+export function distortionFigures(heard: OutputSpec, analysis: InputAnalysis, input: RigInput): DistortionFigures {
+  const loop = input.own?.loop ?? null
+  const shared = {
+    modulationPct: intermodulationOf(analysis.modulation, MODULATION_METHOD, 7000, input, 'smpte'),
+    differencePct: intermodulationOf(analysis.differenceTones, DIFFERENCE_METHOD, 20_000, input, 'difference'),
+  }
+  const tone = toneFor(heard, analysis.tones)
+  if (!tone) return { ...NO_DISTORTION, ...shared }
+  const { freqHz } = tone
+  const orders = `orders 2 to ${tone.harmonicsFs.length + 1}`
+  const own = loop?.thd.find((one) => one.freqHz === freqHz)
+  // Reads the codec, where a lossy source is what the tone came through.
+  const reach = analysis.lossySource.isLossy === 'yes' ? analysis.lossySource.thdReachRatio : null
+  const thd = (ratio: number, method: string): Estimate => {
+    const beside = besideOwnRatio(ratio, own)
+    const isLossyToo = reach !== null && ratio < 2 * reach
+    return estimate(100 * beside.ratio, { noise: 100 * tone.thdRatioU, 'rig distortion': 100 * beside.u }, method, {
+      isAtMost: tone.thdIsAtMost || beside.isAtMost || isLossyToo,
+      freqHz,
+    })
+  }
+  const thdN = besideOwnRatio(tone.thdNRatio, own)
   return {
+    ...shared,
     tone,
-    thdPct: thdOf(tone),
-    thdNPct: estimate(100 * tone.thdNRatio, { tone: tone.thdNRatio }, 'thd+n over total, bins removed/1', {
-      freqHz: tone.freqHz,
-    }),
+    thdPct: thd(tone.thdRatio, `thd over the fundamental, ${orders}/2`),
+    thdOfTotalPct: thd(tone.thdRRatio, `thd over the total, ${orders}/1`),
+    thdNPct: estimate(
+      100 * tone.thdNRatio,
+      { noise: 100 * tone.thdNRatioU, 'rig distortion': 100 * thdN.u },
+      'thd+n over total, bins removed/2',
+      { isAtMost: thdN.isAtMost, freqHz },
+    ),
+    sinadDb: estimate(
+      tone.sinadDb,
+      { noise: dbFromRelative(tone.thdNRatioU / Math.max(tone.thdNRatio, 1e-12)) },
+      'sinad, bins removed/1',
+      { isAtLeast: thdN.isAtMost, freqHz },
+    ),
+    harmonicsDb: tone.harmonicsFs.map((peakFs, k) =>
+      estimate(
+        dbFromRatio(Math.max(peakFs, 1e-12) / tone.peakFs),
+        { noise: dbFromRelative(tone.harmonicsU[k] / Math.max(peakFs, 1e-12)) },
+        'harmonic over the fundamental/1',
+        { isAtMost: tone.harmonicsAtMost[k], freqHz: (k + 2) * freqHz },
+      ),
+    ),
+    ...staircaseFigures(analysis.staircases.find((one) => one.freqHz === freqHz) ?? null, input),
   }
 }
 
-export const NO_DISTORTION: DistortionFigures = { tone: null, thdPct: null, thdNPct: null }
+function intermodulationOf(
+  reading: Intermodulation | null,
+  method: string,
+  freqHz: number,
+  input: RigInput,
+  kind: 'smpte' | 'difference',
+): Estimate | null {
+  if (!reading) return null
+  const own = input.own?.loop?.intermodulation.find((one) => one.kind === kind)
+  const beside = besideOwnRatio(reading.rms.value, own)
+  return estimate(100 * beside.ratio, { noise: 100 * reading.rms.u, 'rig distortion': 100 * beside.u }, method, {
+    isAtMost: reading.rms.isAtMost || beside.isAtMost,
+    freqHz,
+  })
+}
+
+function staircaseFigures(
+  staircase: StaircaseReading | null,
+  input: RigInput,
+): Pick<DistortionFigures, 'staircase' | 'cleanLevelDbfs' | 'cleanVrms' | 'compressionDb'> {
+  const clean = staircase?.highestClean ?? null
+  const top = staircase?.steps.at(-1)
+  if (!staircase || !top) return { staircase, cleanLevelDbfs: null, cleanVrms: null, compressionDb: null }
+  const { freqHz } = staircase
+  // A peak of 1 in the capture is what a sine of full-scale rms volts gives.
+  const volts = (peakFs: number): number => peakFs * fullScaleAtLead(input)
+  const relative = Object.fromEntries(
+    Object.entries(calibrationBudget(input)).map(([source, uDb]) => [
+      source,
+      clean ? volts(clean.peakFs) * (Math.LN10 / 20) * uDb : 0,
+    ]),
+  )
+  const options = { isAtLeast: clean?.isTop ?? false, freqHz }
+  return {
+    staircase,
+    cleanLevelDbfs: clean && estimate(clean.sourceDbfs, { staircase: clean.sourceDbU }, STAIRCASE_METHOD, options),
+    cleanVrms:
+      clean &&
+      estimate(
+        volts(clean.peakFs),
+        { ...relative, staircase: volts(clean.peakFs) * (Math.LN10 / 20) * clean.sourceDbU },
+        STAIRCASE_METHOD,
+        options,
+      ),
+    compressionDb: estimate(-top.gainDb, { noise: top.gainDbU }, STAIRCASE_METHOD, { freqHz }),
+  }
+}
 
 /** The steady tone that stands deepest inside the output's band, in octaves from its nearer edge. */
 function toneFor(spec: OutputSpec, tones: readonly ToneReading[]): ToneReading | null {
@@ -33,14 +154,4 @@ function toneFor(spec: OutputSpec, tones: readonly ToneReading[]): ToneReading |
   const strongest = Math.max(...tones.map(({ peakFs }) => peakFs))
   const [best] = tones.filter(({ peakFs }) => peakFs > 0.1 * strongest).sort((a, b) => depth(b) - depth(a))
   return depth(best) > 0 ? best : null
-}
-
-function thdOf(tone: ToneReading): Estimate {
-  const { thdRatio, thdRatioFloor, freqHz, harmonicsFs } = tone
-  return estimate(
-    100 * thdRatio,
-    { tone: 100 * 0.01 * thdRatio, noise: 100 * thdRatioFloor },
-    `thd over the fundamental, orders 2 to ${harmonicsFs.length + 1}/1`,
-    { isAtMost: thdRatio < 2 * thdRatioFloor, freqHz },
-  )
 }

@@ -19,6 +19,8 @@ export interface Estimate {
   readonly budget: readonly Contribution[]
   /** The true value is this or less. */
   readonly isAtMost: boolean
+  /** The true value is this or more. */
+  readonly isAtLeast: boolean
   /** Name and version of the way it was measured: a change that can move a figure raises the version. */
   readonly method: string
   readonly freqHz: number | null
@@ -31,7 +33,7 @@ export function estimate(
   value: number,
   contributions: Readonly<Record<string, number>>,
   method: string,
-  options: { isAtMost?: boolean; freqHz?: number } = {},
+  options: { isAtMost?: boolean; isAtLeast?: boolean; freqHz?: number } = {},
 ): Estimate {
   const budget = Object.entries(contributions)
     .filter(([, u]) => u !== 0)
@@ -42,6 +44,7 @@ export function estimate(
     budget,
     method,
     isAtMost: options.isAtMost ?? false,
+    isAtLeast: options.isAtLeast ?? false,
     freqHz: options.freqHz ?? null,
   }
 }

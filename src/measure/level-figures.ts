@@ -6,6 +6,7 @@ import type { Transfer } from './analysis.js'
 import { dbFromRelative, type Estimate, estimate, relativeFromDb } from './estimate.js'
 import { gridIndex } from './grid.js'
 import type { Passband } from './passband.js'
+import { calibrationBudget, ownResponseDb } from './rig-reach.js'
 import type { Sides } from './source-sides.js'
 
 export interface LevelFigures {
@@ -19,8 +20,8 @@ export interface LevelFigures {
   readonly passbandDeviationDb: number
 }
 
-/** Standard uncertainty of an input's volts, dB: full scale and pad together. */
-export const calibrationDb = (input: RigInput): number => input.levelUncertaintyDb / 2
+/** What the cut of the impulse response, and the place between grid points, leave (tried: 0.002 dB and less). */
+const WINDOW_DB = 0.002
 
 /**
  * @param heard the map entry with the sides as the output does hear them
@@ -49,20 +50,26 @@ export function levelFigures(
   const gain = left * leftWeight + right * rightWeight
   const hearsBoth = spec.leftGain !== 0 && spec.rightGain !== 0
   const noiseRelative = Math.hypot(leftU * leftWeight, rightU * rightWeight) / Math.max(gain, 1e-12)
+  const budgetDb = {
+    ...calibrationBudget(input),
+    noise: dbFromRelative(noiseRelative),
+    'response window': WINDOW_DB,
+    // A deviation that is known but not taken off: rectangular.
+    'rig response': ownResponseDb(input, spec.referenceHz) / Math.sqrt(3),
+  }
   const sideRatio = left / Math.abs(spec.leftGain) / Math.max(right / Math.abs(spec.rightGain), 1e-12)
   return {
     levelVrms: estimate(
       gain * fullScaleVrms,
-      {
-        'input calibration': gain * fullScaleVrms * relativeFromDb(calibrationDb(input)),
-        noise: gain * fullScaleVrms * noiseRelative,
-      },
+      Object.fromEntries(
+        Object.entries(budgetDb).map(([source, uDb]) => [source, gain * fullScaleVrms * relativeFromDb(uDb)]),
+      ),
       'level from sweep/1',
       { freqHz: spec.referenceHz },
     ),
     deviationDb: estimate(
       dbFromRatio(Math.max(gain * fullScaleVrms, 1e-12) / spec.levelVrms),
-      { 'input calibration': calibrationDb(input), noise: dbFromRelative(noiseRelative) },
+      budgetDb,
       'level from sweep against the map/1',
       { freqHz: spec.referenceHz },
     ),

@@ -6,20 +6,22 @@
 import type { Job, OutputSpec } from '../job/job.js'
 import { fullScaleAtLead } from '../rig/rig.js'
 import { dbFromRatio, ratioFromDb } from '../units/level.js'
-import type { InputAnalysis } from './analysis.js'
+import type { Transfer } from './analysis.js'
 import { type Polarity, polarityOf, relativeDelay, type Timed } from './delay-figures.js'
 import { type DistortionFigures, distortionFigures, NO_DISTORTION } from './distortion-figures.js'
-import { dbFromRelative, type Estimate, estimate } from './estimate.js'
+import type { Estimate } from './estimate.js'
 import { GRID_HZ, gridIndex } from './grid.js'
 import { type Identity, identify, type LeadFeatures } from './identity.js'
+import type { InputAnalysis } from './input-analysis.js'
 import type { LeadData } from './lead.js'
 import { type LevelFigures, levelFigures } from './level-figures.js'
-import { type NoiseFigures, noiseFigures } from './noise-figures.js'
+import { type NoiseFigures, noiseFigures, QUIET_TONE_HZ } from './noise-figures.js'
 import { median, type Passband, passbandOf } from './passband.js'
 import { type ResponseCurve, responseOf } from './response.js'
+import { NO_RESPONSE, type ResponseFigures, responseFigures } from './response-figures.js'
 import { heardBy, type Sides, sidesOf } from './source-sides.js'
 
-export interface OutputMeasures extends LevelFigures, NoiseFigures, DistortionFigures {
+export interface OutputMeasures extends LevelFigures, ResponseFigures, NoiseFigures, DistortionFigures {
   readonly lead: LeadData
   readonly identity: Identity
   /** The map entry by which it is judged: the identified one, or its own when it is dead. */
@@ -27,8 +29,6 @@ export interface OutputMeasures extends LevelFigures, NoiseFigures, DistortionFi
   readonly isDead: boolean
   readonly passband: Passband | null
   readonly sides: Sides
-  /** The side that it shouldn't hear against the one that it should, worst in the band; null where it hears both. */
-  readonly crosstalkDb: Estimate | null
   readonly polarity: Polarity | null
   /** Later than the other outputs of its patch, less what the map expects; null where nothing can be compared. */
   readonly delayS: Estimate | null
@@ -56,13 +56,14 @@ function featuresOf(lead: LeadData, own: OutputSpec, deadDbBelow: number): LeadF
     return Math.hypot(leftRe[i], leftIm[i], rightRe[i], rightIm[i])
   }
   const passband = passbandOf(transfer)
+  const faderFront = lead.others.get('fader_front')
   const expectedVrms = own.levelVrms * Math.hypot(own.leftGain, own.rightGain)
   const isDead = passband === null || passband.gain * fullScaleVrms < expectedVrms * ratioFromDb(-deadDbBelow)
   return {
     outputNumber: lead.outputNumber,
     passband: isDead ? null : passband,
     levelDbvAt: (freqHz) => dbFromRatio(Math.max(magnitudeAt(lead.analysis, freqHz), 1e-12) * fullScaleVrms),
-    faderDropDb: lead.faderFront && passband && !isDead ? faderDropDb(lead.analysis, lead.faderFront) : null,
+    faderDropDb: faderFront && passband && !isDead ? faderDropDb(lead.analysis, faderFront) : null,
   }
 }
 
@@ -78,6 +79,14 @@ function faderDropDb(before: InputAnalysis, after: InputAnalysis): number {
   return median(drops)
 }
 
+/** Peak of a source tone of 0 dBFS on both sides, at the quiet tone's frequency; null where that lies outside its band. */
+function quietToneFullScale({ leftGain, rightGain, lowHz, highHz }: OutputSpec, transfer: Transfer): number | null {
+  if (leftGain * rightGain < 0 || (lowHz ?? 0) > QUIET_TONE_HZ || (highHz ?? 1e5) < QUIET_TONE_HZ) return null
+  const i = gridIndex(QUIET_TONE_HZ)
+  const { leftRe, leftIm, rightRe, rightIm } = transfer
+  return Math.hypot(leftRe[i] + rightRe[i], leftIm[i] + rightIm[i])
+}
+
 type Single = Omit<OutputMeasures, 'delayS'> & Timed
 
 function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passband: Passband | null): Single {
@@ -86,7 +95,6 @@ function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passba
   const isDead = passband === null
   const sides = sidesOf(spec, passband)
   const heard = heardBy(spec, sides)
-  const hearsBoth = spec.leftGain !== 0 && spec.rightGain !== 0
   const hearsLeft = Math.abs(heard.leftGain) >= Math.abs(heard.rightGain)
   const excess = isDead ? null : hearsLeft ? analysis.left : analysis.right
   const polarity = excess && polarityOf(excess, Math.sign(hearsLeft ? heard.leftGain : heard.rightGain))
@@ -98,45 +106,13 @@ function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passba
     passband,
     sides,
     ...levelFigures(transfer, input, spec, heard, sides, passband),
-    crosstalkDb: isDead || hearsBoth ? null : crosstalkOf(analysis, Math.abs(spec.leftGain) > Math.abs(spec.rightGain)),
+    ...(isDead ? NO_RESPONSE : responseFigures(transfer, input, spec, heard)),
     polarity,
     response: isDead ? null : responseOf(transfer, heard),
-    ...(isDead ? NO_DISTORTION : distortionFigures(heard, analysis.tones)),
-    ...noiseFigures(lead),
+    ...(isDead ? NO_DISTORTION : distortionFigures(heard, analysis, input)),
+    ...noiseFigures(lead, isDead ? null : quietToneFullScale(heard, transfer)),
     isClipped: analysis.clippedSampleCount > 3,
     patchName: lead.patchName,
     excess: polarity?.isSure ? excess : null,
   }
-}
-
-/**
- * Power of the wrong side over power of the right one in third octaves of the passband: the worst that stands clear of the
- * noise. Where none does, the middle one says what it is at most; a hum in one band is no crosstalk.
- */
-function crosstalkOf(analysis: InputAnalysis, hearsLeft: boolean): Estimate | null {
-  const t = analysis.transfer
-  const [re, im, otherRe, otherIm, error] = hearsLeft
-    ? [t.leftRe, t.leftIm, t.rightRe, t.rightIm, t.rightError]
-    : [t.rightRe, t.rightIm, t.leftRe, t.leftIm, t.leftError]
-  const largest = Math.max(...re.map((value, i) => Math.hypot(value, im[i])))
-  const bands: { ratio: number; errorRatio: number; freqHz: number }[] = []
-  for (let i = gridIndex(20); i + 16 <= gridIndex(20_000); i += 8) {
-    let [own, other, noise] = [0, 0, 0]
-    for (let k = i; k < i + 16; k++) {
-      own += re[k] ** 2 + im[k] ** 2
-      other += otherRe[k] ** 2 + otherIm[k] ** 2
-      noise += error[k] ** 2
-    }
-    if (own / 16 > (0.5 * largest) ** 2)
-      bands.push({ ratio: other / own, errorRatio: noise / own, freqHz: GRID_HZ[i + 8] })
-  }
-  if (bands.length === 0) return null
-  bands.sort((a, b) => b.ratio - a.ratio)
-  const clear = bands.find(({ ratio, errorRatio }) => ratio > 4 * errorRatio)
-  const { ratio, errorRatio, freqHz } = clear ?? bands[bands.length >> 1]
-  const noise = dbFromRelative(Math.sqrt(errorRatio / ratio))
-  return estimate(10 * Math.log10(ratio), { noise }, 'crosstalk from sweep, third octaves/1', {
-    isAtMost: !clear,
-    freqHz,
-  })
 }

@@ -1,46 +1,32 @@
 /**
  * Reads one steady tone: its level, harmonics and everything else.
  *
- * A window with side lobes below -144 dB stands in for whole periods, which two clocks don't give. Harmonics are those
- * of orders 2 to 20 below 20 kHz; "the rest" is 20 Hz to 20 kHz without the fundamental's own lobe.
+ * Harmonics are those of orders 2 to 20 below 20 kHz, with the noise around each taken off its power; "the rest" is 20 Hz to
+ * 20 kHz without the fundamental's own lobe.
  */
-import { realSpectrum, sizeFor } from '../dsp/fft.js'
-import { project } from '../dsp/projection.js'
-import { room } from '../dsp/room.js'
-import { HFT144D } from '../dsp/tables/heinzel-ruediger-schilling-2002.js'
-import { cosineWindow } from '../dsp/windows.js'
 import type { ToneReading } from './analysis.js'
+import { amplitudeOf, type LinePower, linePower, over, SILENT_FS, sumOfLines } from './line-power.js'
+import { type LineSpectrum, lineSpectrum, noiseAround, squaredPeak } from './line-spectrum.js'
+
+export const THD_METHOD = 'thd over the fundamental, noise taken off/2'
+export const THD_N_METHOD = 'thd+n over total, bins removed/2'
+export const THD_N_NOTCH_METHOD = 'thd+n over total, standard notch of Q 2/1'
 
 const BAND_HZ = [20, 20_000] as const
 const HARMONIC_ORDER_MAX = 20
-/** What counts as nothing, so that digital silence gives 0 and no division by it. */
-const SILENT_FS = 1e-15
-/** Half width of the window's main lobe in bins of the unpadded length (Heinzel, Rüdiger, Schilling 2002: first null at 7). */
-const LOBE_BINS = 7.5
-
-let kept: { window: Float64Array; sum: number; power: number } | null = null
-
-/** The window of a length with its sums; the last one is kept, for tones of one take are alike in length. */
-function windowOf(count: number): { window: Float64Array; sum: number; power: number } {
-  if (kept?.window.length !== count) {
-    const window = cosineWindow(HFT144D, count)
-    let [sum, power] = [0, 0]
-    for (let n = 0; n < count; n++) {
-      sum += window[n]
-      power += window[n] * window[n]
-    }
-    kept = { window, sum, power }
-  }
-  return kept
-}
+/** AES17-2015 5.2.8 allows a notch of Q 1.2 to 3. */
+const NOTCH_Q = 2
+/** Noise is looked for from the end of a line's lobe to this much further, in lobes. */
+const NOISE_REACH = 5.5
 
 /**
  * @param samples one channel while the tone is steady
  * @param freqHz the tone's frequency on the player's clock; samplesPerS is the capture's rate on that clock
  * @param linesHz lines that are there without the tone; a harmonic that falls on one is not counted as distortion
  *
- * Definitions: THD here is the rms sum of harmonics over the fundamental (the form of data sheets); THD+N is
- * AES17-2015 6.3.1 over the total, with bins removed in place of a notch.
+ * Definitions: THD is the rms sum of harmonics over the fundamental (the form of data sheets), or over the total (IEC
+ * 60268-3:2013 14.12.3.2): R = F / √(1 + F²). THD+N is AES17-2015 6.3.1 over the total: with bins removed, and as the
+ * standard notch reads it, |H|² = x² / (x² + Q⁻²), x = (f0² - f²) / (f0 f), which takes off some of a low harmonic.
  */
 export function readTone(
   samples: Float32Array,
@@ -48,53 +34,105 @@ export function readTone(
   samplesPerS: number,
   linesHz: readonly number[] = [],
 ): ToneReading {
-  const count = samples.length
-  const { window, sum: windowSum, power: windowPower } = windowOf(count)
-  const size = sizeFor(count)
-  const weighted = room('tone samples', size)
-  let mean = 0
-  for (let n = 0; n < count; n++) mean += samples[n] / count
-  for (let n = 0; n < count; n++) weighted[n] = window[n] * (samples[n] - mean)
-  weighted.fill(0, count)
-  const spectrum = realSpectrum(weighted, size, room('tone spectrum', size + 2))
-  const binHz = samplesPerS / size
-  const lobeHz = (LOBE_BINS * samplesPerS) / count
-  const power = (bin: number): number => spectrum[2 * bin] ** 2 + spectrum[2 * bin + 1] ** 2
+  const spectrum = lineSpectrum(samples, samplesPerS)
+  const { lobeHz } = spectrum
+  const noiseReachHz = [lobeHz, NOISE_REACH * lobeHz] as const
+  const isLine = (hz: number): boolean => linesHz.some((lineHz) => Math.abs(lineHz - hz) < lobeHz)
+  const isAvoided = (hz: number): boolean =>
+    Math.abs(hz - freqHz * Math.max(1, Math.round(hz / freqHz))) < lobeHz || isLine(hz)
+  const read = (hz: number): LinePower => {
+    const noise = noiseAround(spectrum, hz, noiseReachHz, isAvoided)
+    return linePower(squaredPeak(spectrum, hz), noise.power, noise.variance)
+  }
 
-  const peakAt = (hz: number): number => (2 * Math.sqrt(power(Math.round(hz / binHz)))) / windowSum
-  // The fundamental at its very frequency; the nearest bin would be off by the window's flatness, 0.002 dB.
-  const { cosine, sine } = project(weighted, 0, count, (2 * Math.PI * freqHz) / samplesPerS)
-  const peakFs = (2 * Math.hypot(cosine, sine)) / windowSum
-  const harmonicsFs: number[] = []
+  const fundamental = read(freqHz)
+  const peakFs = Math.sqrt(fundamental.power + fundamental.noise)
+  const peakFsU = Math.sqrt(0.5 * fundamental.noise)
   const topHz = Math.min(BAND_HZ[1], 0.49 * samplesPerS)
+  const harmonics: LinePower[] = []
   for (let order = 2; order <= HARMONIC_ORDER_MAX && order * freqHz <= topHz; order++) {
-    const hz = order * freqHz
-    harmonicsFs.push(linesHz.some((lineHz) => Math.abs(lineHz - hz) < lobeHz) ? 0 : peakAt(hz))
+    harmonics.push(isLine(order * freqHz) ? NO_LINE : read(order * freqHz))
   }
+  const thd = over(amplitudeOf(sumOfLines(harmonics)), peakFs, peakFsU)
+  const readings = harmonics.map(amplitudeOf)
 
-  // Mean square of the rest, and the noise between the harmonics for what THD could at least have read.
-  let rest = 0
-  const between: number[] = []
-  for (let bin = Math.ceil(BAND_HZ[0] / binHz); bin <= topHz / binHz; bin++) {
-    const hz = bin * binHz
-    const value = power(bin)
-    if (Math.abs(hz - freqHz) > lobeHz) rest += value
-    const toHarmonicHz = Math.abs(hz - freqHz * Math.round(hz / freqHz))
-    if (toHarmonicHz > lobeHz && toHarmonicHz < 6 * lobeHz && hz > 1.5 * freqHz && bin % 4 === 0) between.push(value)
-  }
-  const toMeanSquare = 2 / (size * windowPower)
+  const rest = restOf(spectrum, freqHz, topHz, fundamental.noise)
   const toneMeanSquare = 0.5 * peakFs * peakFs
-  const restMeanSquare = rest * toMeanSquare
-  between.sort((a, b) => a - b)
-  // The median of a chi-squared value with two degrees of freedom is ln 2 of its mean.
-  const noisePower = between.length > 0 ? between[Math.floor(between.length / 2)] / Math.LN2 : 0
-  const noisePeakFs = (2 * Math.sqrt(noisePower)) / windowSum
+  const overTotal = (meanSquare: number): number =>
+    Math.sqrt(meanSquare / Math.max(toneMeanSquare + meanSquare, SILENT_FS ** 2))
+  const thdNRatio = overTotal(rest.meanSquare)
+  // Lines in noise scatter by 2 a² q of their squared peak; their mean square is half of that.
+  const lineVariance = harmonics.reduce((sum, { power, noise }) => sum + 0.5 * Math.max(0, power) * noise, 0)
+  const restU = Math.sqrt(rest.variance + lineVariance) / Math.max(rest.meanSquare, SILENT_FS ** 2)
   return {
     freqHz,
     peakFs,
-    harmonicsFs,
-    thdRatio: Math.hypot(...harmonicsFs) / Math.max(peakFs, SILENT_FS),
-    thdRatioFloor: (noisePeakFs * Math.sqrt(harmonicsFs.length)) / Math.max(peakFs, SILENT_FS),
-    thdNRatio: Math.sqrt(restMeanSquare / Math.max(toneMeanSquare + restMeanSquare, SILENT_FS ** 2)),
+    peakFsU,
+    harmonicsFs: readings.map(({ value }) => value),
+    harmonicsU: readings.map(({ u }) => u),
+    harmonicsAtMost: readings.map(({ isAtMost }) => isAtMost),
+    thdRatio: thd.value,
+    thdRatioU: thd.u,
+    thdIsAtMost: thd.isAtMost,
+    thdRRatio: thd.value / Math.hypot(1, thd.value),
+    thdRatioFloor: Math.sqrt(harmonics.reduce((sum, { noise }) => sum + noise, 0)) / Math.max(peakFs, SILENT_FS),
+    thdNRatio,
+    thdNRatioU: 0.5 * restU * thdNRatio * (1 - thdNRatio * thdNRatio),
+    thdNNotchRatio: overTotal(rest.notchedMeanSquare),
+    sinadDb: -20 * Math.log10(Math.max(thdNRatio, SILENT_FS)),
+  }
+}
+
+const NO_LINE: LinePower = { power: 0, noise: 0, fixedVariance: 0 }
+
+/**
+ * Mean square of everything but the fundamental's lobe, and the same through the notch; its variance as noise.
+ * @param noise mean square that noise adds to the fundamental: under its lobe there is as much as around it
+ */
+function restOf(
+  spectrum: LineSpectrum,
+  freqHz: number,
+  topHz: number,
+  noise: number,
+): { meanSquare: number; notchedMeanSquare: number; variance: number } {
+  const { binHz, lobeHz, size, flat, toPeak } = spectrum
+  const { bins } = spectrum
+  const tone2 = freqHz * freqHz
+  const width2 = tone2 / NOTCH_Q ** 2
+  let power = 0
+  let notched = 0
+  let squares = 0
+  let noiseBins = 0
+  const add = (fromHz: number, toHz: number, noiseShare: number): void => {
+    const last = Math.min(Math.ceil(toHz / binHz) - 1, Math.floor(topHz / binHz))
+    const first = Math.ceil(Math.max(BAND_HZ[0], fromHz) / binHz)
+    for (let bin = first; bin <= last; bin++) {
+      const [re, im] = [bins[2 * bin], bins[2 * bin + 1]]
+      const value = re * re + im * im
+      const hz2 = (bin * binHz) ** 2
+      const away = (tone2 - hz2) * (tone2 - hz2)
+      power += value
+      notched += (value * away) / (away + width2 * hz2)
+      squares += noiseShare * value * value
+    }
+    noiseBins += noiseShare * Math.max(0, last - first + 1)
+  }
+  // Harmonics are steady and add nothing to the scatter of noise.
+  let fromHz = 0
+  for (let order = 1; order <= HARMONIC_ORDER_MAX && order * freqHz - lobeHz < topHz; order++) {
+    add(fromHz, order * freqHz - lobeHz, 1)
+    fromHz = order * freqHz + lobeHz
+    if (order > 1) add(order * freqHz - lobeHz, fromHz, 0)
+  }
+  add(fromHz, Number.POSITIVE_INFINITY, 1)
+  power += (noise / toPeak ** 2) * ((2 * lobeHz) / binHz)
+  const toMeanSquare = 2 / (size * flat.sumOfSquares)
+  // Under the harmonics there is noise too.
+  squares *= (topHz - BAND_HZ[0]) / Math.max(noiseBins * binHz, binHz)
+  return {
+    meanSquare: power * toMeanSquare,
+    notchedMeanSquare: notched * toMeanSquare,
+    // Parseval with a window: neighbouring bins are alike as far as the window's square reaches.
+    variance: (0.5 * squares * toMeanSquare ** 2 * size * flat.sumOfFourths) / flat.sumOfSquares ** 2,
   }
 }

@@ -18,12 +18,20 @@ export interface Limit {
   readonly max?: number
 }
 
-/** The guarded decision. A figure that is only "at most" can pass a limit, never fail it. */
-export function held(value: number, u: number, limit: Limit, isAtMost = false): Verdict {
+/** What is known of a figure beyond its uncertainty. */
+export interface Bound {
+  readonly isAtMost?: boolean
+  readonly isAtLeast?: boolean
+}
+
+/** The guarded decision. A figure that is only "at most" can pass an upper limit, never fail it; "at least" the other way. */
+export function held(value: number, u: number, limit: Limit, bound: Bound = {}): Verdict {
   const { min = Number.NEGATIVE_INFINITY, max = Number.POSITIVE_INFINITY } = limit
-  if (value + u <= max && value - u >= min) return 'pass'
-  if (!isAtMost && (value - u > max || value + u < min)) return 'fail'
-  return 'unsure'
+  const { isAtMost = false, isAtLeast = false } = bound
+  const isBelowMax = max === Number.POSITIVE_INFINITY || (value + u <= max && !isAtLeast)
+  const isAboveMin = min === Number.NEGATIVE_INFINITY || (value - u >= min && !isAtMost)
+  if (isBelowMax && isAboveMin) return 'pass'
+  return (value - u > max && !isAtMost) || (value + u < min && !isAtLeast) ? 'fail' : 'unsure'
 }
 
 /** The worst of several verdicts: one failure outweighs all, then one doubt. */
@@ -40,6 +48,7 @@ export const figureOf = (quantity: string, unit: Unit, from: Estimate | null): F
     u: Number.isFinite(from.u) ? from.u : null,
     budget: Number.isFinite(from.u) ? [...from.budget] : [],
     isAtMost: from.isAtMost,
+    isAtLeast: from.isAtLeast,
     freqHz: from.freqHz,
     method: from.method,
   }
@@ -150,6 +159,7 @@ function polarityCheck({ polarity, spec }: OutputMeasures): Check {
       u: null,
       budget: [],
       isAtMost: false,
+      isAtLeast: false,
       freqHz: null,
       method: 'excess phase over the passband/1',
     },
@@ -179,7 +189,7 @@ function sidesCheck(one: OutputMeasures, job: Job): Check {
   const max = job.limits.crosstalkDbMax
   if (crosstalkDb) {
     const side = Math.abs(spec.leftGain) > Math.abs(spec.rightGain) ? 'left' : 'right'
-    const verdict = held(crosstalkDb.value, crosstalkDb.u, { max }, crosstalkDb.isAtMost)
+    const verdict = held(crosstalkDb.value, crosstalkDb.u, { max }, crosstalkDb)
     return {
       name: 'crosstalk',
       verdict,
@@ -327,7 +337,7 @@ function limitCheck(
       why: 'No steady tone lies in its band.',
     }
   }
-  const verdict = held(from.value, from.u, { max }, from.isAtMost)
+  const verdict = held(from.value, from.u, { max }, from)
   return {
     name,
     verdict,

@@ -79,10 +79,10 @@ function outputResult(one: OutputMeasures, checks: Check[], job: Job): OutputRes
     noise: {
       freqHz: [...one.noiseCurve.freqHz],
       levelDbv: [...one.noiseCurve.levelDbv],
-      lines: one.noiseLines.map(({ freqHz, levelDbv, isMains }) => ({
+      lines: one.noiseLines.map(({ freqHz, levelDbv, kind }) => ({
         freqHz,
         levelDbv,
-        says: isMains ? `mains series, together ${inDbv(levelDbv)}` : 'single line',
+        says: kind === 'mains series' ? `mains series, together ${inDbv(levelDbv)}` : kind,
       })),
     },
   }

@@ -21,7 +21,7 @@ export function noiseFindings(measures: OutputMeasures, checks: readonly Check[]
           next: 'Unplug the charger and the capture computer from the mains and take it again: if the hum goes, it was a ground loop of the bench. If not, check the grounds of interface and amplifier.',
         }
   if (noise === 'pass' && weighted === 'pass') return humFinding ? [humFinding] : []
-  const line = measures.noiseLines.find(({ isMains }) => !isMains)
+  const line = measures.noiseLines.find(({ kind }) => kind !== 'mains series')
   const lineDb = line?.levelDbv ?? Number.NEGATIVE_INFINITY
   // Where the noise would be within its limits without the hum, hum is the cause and noise is not another one.
   const { unweighted: restDbv, aWeighted: restADbv } = measures.noiseButHumDbv

@@ -11,7 +11,7 @@ export const RESULT_VERSION = 2
 export const Verdict = z.enum(['pass', 'fail', 'unsure'])
 export type Verdict = z.infer<typeof Verdict>
 
-export const UNITS = ['V', 'dBV', 'dBV(A)', 'dB', '%', 's', 'Hz', 'ppm', ''] as const
+export const UNITS = ['V', 'dBV', 'dBV(A)', 'dBV(C)', 'dBFS', 'dB', 'dB/octave', '%', 's', 'Hz', 'ppm', ''] as const
 
 /** One measured number. */
 export const Figure = z.object({
@@ -23,6 +23,7 @@ export const Figure = z.object({
     .array(z.object({ source: z.string(), u: z.number().describe('Standard uncertainty in the same unit') }))
     .describe('What the uncertainty is made of; u is twice the root of the sum of squares (GUM)'),
   isAtMost: z.boolean().describe('The true value is this or less: the rig or the noise allows no lower reading'),
+  isAtLeast: z.boolean().describe('The true value is this or more: the track or the rig allows no higher reading'),
   freqHz: z.number().nullable().describe('Where it was read, for figures that belong to a frequency'),
   method: z.string().describe('Name and version of the way it was measured'),
 })
@@ -109,7 +110,12 @@ export type OutputResult = z.infer<typeof OutputResult>
 
 export const TakeResult = z.object({
   patch: z.string(),
-  setting: z.enum(['reference', 'fader_front']),
+  setting: z
+    .union([
+      z.enum(['reference', 'fader_front', 'engine_running']),
+      z.templateLiteral(['volume_', z.number().int().min(0)]),
+    ])
+    .describe('How head unit and engine were set: reference, fader_front, engine_running, volume_ and its number'),
   source: z.string().describe('File name in the run folder, or the recording as it was named'),
   sha256: z.string(),
   sampleRateHz: z.number(),

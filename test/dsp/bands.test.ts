@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest'
-import { thirdOctaveBands } from '../../src/dsp/bands.js'
+import { fractionalOctaveBands, type OctaveFraction, thirdOctaveBands } from '../../src/dsp/bands.js'
 
 // Truth: IEC 61260-1:2014, formulas 1 to 5, worked out elsewhere and printed to eight digits. Rows: nominal frequency,
 // exact centre, lower edge, upper edge (Hz).
@@ -85,4 +85,57 @@ test('a range that holds no nominal frequency holds no band', () => {
 test('a range that reaches 0 Hz or has no end is refused', () => {
   expect(() => thirdOctaveBands(0, 100)).toThrow('thirdOctaveBands: 0 to 100 Hz, want finite frequencies above 0')
   expect(() => thirdOctaveBands(20, Infinity)).toThrow('thirdOctaveBands: 20 to Infinity Hz')
+})
+
+// Truth: IEC 61260-1:2014, centres 1000 G^(x/b) for odd b, 1000 G^((2x + 1)/(2b)) for even b, G = 10^0.3, worked out elsewhere
+// to eight digits. Rows: fraction, the first two centres above 1000 Hz or at it.
+const CENTRES: readonly (readonly [OctaveFraction, number, number])[] = [
+  [1, 1000, 1995.2623],
+  [2, 1188.5022, 1678.804],
+  [3, 1000, 1258.9254],
+  [6, 1059.2537, 1188.5022],
+  [12, 1029.2005, 1090.1845],
+  [24, 1014.4952, 1044.119],
+  [48, 1007.2215, 1021.8214],
+]
+
+test.each(CENTRES)('bands of 1/%d octave stand at the exact centres', (fraction, firstHz, secondHz) => {
+  const [first, second] = fractionalOctaveBands(fraction, 999.999, 3000)
+  // Half of the last of eight digits is at most 5e-8 of the number.
+  expect(Math.abs(first.centreHz / firstHz - 1)).toBeLessThan(5.1e-8)
+  expect(Math.abs(second.centreHz / secondHz - 1)).toBeLessThan(5.1e-8)
+})
+
+test.each(CENTRES)('bands of 1/%d octave share their edges and fill the range', (fraction) => {
+  const bands = fractionalOctaveBands(fraction, 20, 20_000)
+  for (const [i, band] of bands.entries()) {
+    // Closed form: each edge is half a band's width, 10^(0.3 / (2b)), from the centre. Powers good to a few of 1e-16.
+    const half = 10 ** (0.15 / fraction)
+    expect(Math.abs(band.highHz / band.centreHz / half - 1)).toBeLessThan(1e-14)
+    expect(Math.abs(band.centreHz / band.lowHz / half - 1)).toBeLessThan(1e-14)
+    if (i > 0) expect(band.lowHz).toBe(bands[i - 1].highHz)
+  }
+  expect(bands[0].centreHz).toBeGreaterThanOrEqual(20)
+  expect(bands[0].lowHz).toBeLessThan(20 * 10 ** (0.15 / fraction))
+  expect(bands.at(-1)!.highHz).toBeGreaterThan(20_000 / 10 ** (0.15 / fraction))
+})
+
+test('third-octave bands by centre are those by name', () => {
+  const byName = thirdOctaveBands(20, 20_000).map(({ centreHz, lowHz, highHz }) => [centreHz, lowHz, highHz])
+  const byCentre = fractionalOctaveBands(3, 19.9, 20_000).map(({ centreHz, lowHz, highHz }) => [
+    centreHz,
+    lowHz,
+    highHz,
+  ])
+  expect(byCentre).toHaveLength(byName.length)
+  for (const [i, numbers] of byName.entries()) {
+    // The same numbers by another sum of exponents: a few units of 1e-16.
+    for (const [k, value] of numbers.entries()) expect(Math.abs(byCentre[i][k] / value - 1)).toBeLessThan(1e-14)
+  }
+})
+
+test('a fractional band range that reaches 0 Hz is refused', () => {
+  expect(() => fractionalOctaveBands(12, 0, 100)).toThrow(
+    'fractionalOctaveBands: 0 to 100 Hz, want finite frequencies above 0',
+  )
 })

@@ -1,23 +1,36 @@
 /** What a lead would tell, made up from closed forms: for what is decided after the samples have been read. */
-import type { InputAnalysis, NoiseReading, ToneReading } from '../../src/measure/analysis.js'
+import type { NoiseReading, ToneReading } from '../../src/measure/analysis.js'
 import { excessPhaseOf } from '../../src/measure/excess-phase.js'
+import type { InputAnalysis } from '../../src/measure/input-analysis.js'
 import { TONE_HZ, TONE_PEAK_FS } from '../../src/stimulus/layout.js'
 import { responseAt } from './biquad.js'
 import { type Path, transferBy } from './transfer.js'
 
-/** Quiet and flat: third-octave bands of white noise, no lines. Relative uncertainty as 5 s of it give. */
+/** Quiet and flat: white noise, no lines. Relative uncertainties as 5 s of it give. */
 export function quietAt(unweightedFs: number): NoiseReading {
   const bandHz = Array.from({ length: 31 }, (_, k) => 10 ** ((13 + k) / 10))
+  const fineHz = Array.from({ length: 124 }, (_, k) => 10 ** ((101 + 2 * k) / 80))
+  const through = (weightDb: number): number => unweightedFs * 10 ** (weightDb / 20)
   return {
     unweightedFs,
-    aWeightedFs: unweightedFs * 10 ** (-2.0483 / 20),
-    relativeU: 0.0018,
+    // White noise through the weightings: integrals of their curves from 20 Hz to 20 kHz.
+    aWeightedFs: through(-2.0483),
+    cWeightedFs: through(-3.4505),
+    bs468Fs: through(7.2628),
+    ccirRmsFs: through(1.6328),
+    unweightedU: 0.0018,
+    aWeightedU: 0.0023,
+    cWeightedU: 0.0025,
+    bs468U: 0.0027,
+    relativeU: 0.0023,
     bandHz,
     bandFs: bandHz.map((hz) => unweightedFs * Math.sqrt((hz * 0.2307675162) / 19_980)),
+    fine: { freqHz: fineHz, rmsFs: fineHz.map((hz) => unweightedFs * Math.sqrt((hz * 0.0575727) / 19_980)) },
     hum: null,
     tonePeakFs: null,
     humFloorFs: 0.05 * unweightedFs,
     lines: [],
+    hiss: { rmsFs: unweightedFs, aWeightedFs: through(-2.0483), slopeDbPerOctave: 0, slopeU: 0.05, character: 'white' },
   }
 }
 
@@ -31,10 +44,19 @@ export function analysisBy(path: Path, noiseFs = 1e-5): InputAnalysis {
     return {
       freqHz,
       peakFs,
+      peakFsU: 1e-8,
       harmonicsFs: new Array(harmonicCount).fill(1e-8),
+      harmonicsU: new Array(harmonicCount).fill(0),
+      harmonicsAtMost: new Array(harmonicCount).fill(true),
       thdRatio: (1e-8 * Math.sqrt(harmonicCount)) / peakFs,
+      thdRatioU: 0,
+      thdIsAtMost: true,
+      thdRRatio: (1e-8 * Math.sqrt(harmonicCount)) / peakFs,
       thdRatioFloor: (1e-8 * Math.sqrt(harmonicCount)) / peakFs,
       thdNRatio: Math.min(1, noiseFs / peakFs),
+      thdNRatioU: (0.002 * noiseFs) / peakFs,
+      thdNNotchRatio: Math.min(1, noiseFs / peakFs),
+      sinadDb: -20 * Math.log10(Math.min(1, noiseFs / peakFs)),
     }
   })
   return {
@@ -44,6 +66,23 @@ export function analysisBy(path: Path, noiseFs = 1e-5): InputAnalysis {
     tones,
     idle: quietAt(noiseFs),
     present: quietAt(noiseFs),
+    sweepDistortion: null,
+    staircases: [],
+    gainChanges: [],
+    envelope: null,
+    modulation: null,
+    differenceTones: null,
+    lossySource: {
+      isLossy: 'no',
+      because: [],
+      bandLimitHz: null,
+      floorUnderToneFs: null,
+      thdReachRatio: null,
+      under: [],
+    },
+    interruptions: [],
+    silence: null,
+    samplesPerS: 48_000,
     clippedSampleCount: 0,
     peakFs: TONE_PEAK_FS * Math.abs(left + right),
   }

@@ -6,13 +6,15 @@
  */
 import type { Job, OutputSpec } from '../../src/job/job.js'
 import { analyseInput } from '../../src/measure/analyse.js'
-import type { InputAnalysis, Located } from '../../src/measure/analysis.js'
+import type { Located } from '../../src/measure/analysis.js'
 import { excessPhaseOf } from '../../src/measure/excess-phase.js'
+import type { InputAnalysis } from '../../src/measure/input-analysis.js'
 import type { LeadData } from '../../src/measure/lead.js'
 import { locate } from '../../src/measure/locate.js'
 import { measureOutputs, type OutputMeasures } from '../../src/measure/outputs.js'
 import { type SweepReference, sweepReference } from '../../src/measure/transfer.js'
 import type { RigInput } from '../../src/rig/rig.js'
+import type { Setting } from '../../src/rig/roles.js'
 import { vrms } from '../../src/units/level.js'
 import { type Judgement, judge } from '../../src/verdict/judge.js'
 import { butterworth, type Filter, filtered } from './biquad.js'
@@ -130,7 +132,8 @@ export function louder(analysis: InputAnalysis, gain: number): InputAnalysis {
 
 /** How leads were taken, where it is not one patch and one setting. */
 export interface Taking {
-  readonly faderFront?: ReadonlyMap<number, InputAnalysis>
+  /** By setting, then by output number. */
+  readonly others?: Readonly<Partial<Record<Setting, ReadonlyMap<number, InputAnalysis>>>>
   readonly patchOf?: (outputNumber: number) => string
   readonly captureBits?: number
 }
@@ -139,7 +142,7 @@ export interface Taking {
 export const measuresOf = (
   job: Job,
   analyses: ReadonlyMap<number, InputAnalysis>,
-  { faderFront, patchOf, captureBits = 24 }: Taking = {},
+  { others = {}, patchOf, captureBits = 24 }: Taking = {},
 ): OutputMeasures[] =>
   measureOutputs(
     job,
@@ -151,7 +154,12 @@ export const measuresOf = (
         input: INPUT,
         captureBits,
         analysis,
-        faderFront: faderFront?.get(outputNumber) ?? null,
+        others: new Map(
+          Object.entries(others).flatMap(([setting, taken]) => {
+            const other = taken?.get(outputNumber)
+            return other ? [[setting as Setting, other] as const] : []
+          }),
+        ),
       }),
     ),
   )

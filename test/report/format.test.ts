@@ -9,6 +9,7 @@ const figure = (value: number | null, unit: Figure['unit'], u: number | null, is
   u,
   budget: [],
   isAtMost,
+  isAtLeast: false,
   freqHz: null,
   method: 'any/1',
 })

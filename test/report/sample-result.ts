@@ -18,7 +18,7 @@ import {
   type Verdict,
 } from '../../src/verdict/result.js'
 
-type Spec = Omit<OutputSpec, 'levelToleranceDb' | 'polarity' | 'delayS'>
+type Spec = Omit<OutputSpec, 'levelToleranceDb' | 'polarity' | 'delayS' | 'crossover'>
 
 const entry = (
   number: number,
@@ -78,6 +78,7 @@ const figure = (quantity: string, value: number, unit: Figure['unit'], u: number
   u,
   budget: u === null ? [] : [{ source: 'noise', u: u / 2 }],
   isAtMost: false,
+  isAtLeast: false,
   freqHz: null,
   method,
 })
@@ -143,7 +144,8 @@ function healthyOutput(spec: Spec): OutputResult {
     check('noise A', noiseA, '−80.0 dBV(A) or less', `${inDbv(noiseA.value!)}(A)`),
     check('hum', hum, '−80.0 dBV or less', `at most ${inDbv(hum.value!)}`),
   ]
-  const mask = maskFor({ ...spec, levelToleranceDb: 1, polarity: 1, delayS: 0 }, 1, FREQ_HZ)
+  const crossover = { shape: 'butterworth', lowHz: spec.lowHz, highHz: spec.highHz } as const
+  const mask = maskFor({ ...spec, crossover, levelToleranceDb: 1, polarity: 1, delayS: 0 }, 1, FREQ_HZ)
   return {
     number,
     label,

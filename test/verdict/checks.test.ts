@@ -1,8 +1,8 @@
 import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
 import { parseJob } from '../../src/job/parse.js'
-import type { InputAnalysis } from '../../src/measure/analysis.js'
 import { estimate } from '../../src/measure/estimate.js'
+import type { InputAnalysis } from '../../src/measure/input-analysis.js'
 import { checksOf, delayLimitS, figureOf, held, worst } from '../../src/verdict/checks.js'
 import type { Check, Verdict } from '../../src/verdict/result.js'
 import { analysisBy, quietAt } from '../kit/analysis.js'
@@ -37,9 +37,19 @@ describe('the decision rule', () => {
   })
 
   test('lets a figure that is only at most pass, but never fail', () => {
-    expect(held(0.8, 0.1, { max: 1 }, true)).toBe('pass')
-    expect(held(0.95, 0.1, { max: 1 }, true)).toBe('unsure')
-    expect(held(50, 0.1, { max: 1 }, true)).toBe('unsure')
+    expect(held(0.8, 0.1, { max: 1 }, { isAtMost: true })).toBe('pass')
+    expect(held(0.95, 0.1, { max: 1 }, { isAtMost: true })).toBe('unsure')
+    expect(held(50, 0.1, { max: 1 }, { isAtMost: true })).toBe('unsure')
+    // Below a lower limit, it is below it for certain; above it, it may yet be anything.
+    expect(held(0.8, 0.1, { min: 1 }, { isAtMost: true })).toBe('fail')
+    expect(held(50, 0.1, { min: 1 }, { isAtMost: true })).toBe('unsure')
+  })
+
+  test('turns all of that round for a figure that is at least', () => {
+    expect(held(80, 1, { min: 75 }, { isAtLeast: true })).toBe('pass')
+    expect(held(70, 1, { min: 75 }, { isAtLeast: true })).toBe('unsure')
+    expect(held(70, 1, { max: 75 }, { isAtLeast: true })).toBe('unsure')
+    expect(held(80, 1, { max: 75 }, { isAtLeast: true })).toBe('fail')
   })
 
   test('never passes what lies outside, nor fails what lies inside, and only doubts more with more uncertainty', () => {
@@ -87,6 +97,7 @@ test('a figure keeps its method and says nothing in place of what is no number',
       { source: 'noise', u: 0.08 },
     ],
     isAtMost: true,
+    isAtLeast: false,
     freqHz: 997,
     method: 'm/1',
   })
@@ -241,7 +252,13 @@ describe('the checks of an output', () => {
     expect(checkWith('noise A', 1, noisy)).toMatchObject({ verdict: 'fail', measured: '−50.0 dBV(A)' })
     const bent = {
       ...healthy.get(1)!,
-      tones: healthy.get(1)!.tones.map((tone) => ({ ...tone, thdRatio: 0.005, thdRatioFloor: 1e-6, thdNRatio: 0.005 })),
+      tones: healthy.get(1)!.tones.map((tone) => ({
+        ...tone,
+        thdRatio: 0.005,
+        thdRatioU: 1e-5,
+        thdIsAtMost: false,
+        thdNRatio: 0.005,
+      })),
     }
     expect(checkWith('thd', 1, bent)).toMatchObject({ verdict: 'fail', measured: '0.5 %', expected: '0.1 % or less' })
     expect(checkWith('thd+n', 1, bent)).toMatchObject({ verdict: 'fail', measured: '0.5 %', expected: '0.3 % or less' })

@@ -5,7 +5,7 @@
 import { readFileSync } from 'node:fs'
 import { describe, expect, test } from 'vitest'
 import { parseJob } from '../../src/job/parse.js'
-import type { InputAnalysis } from '../../src/measure/analysis.js'
+import type { InputAnalysis } from '../../src/measure/input-analysis.js'
 import { peaking, shelf } from '../kit/biquad.js'
 import { type Fault, faulty, findingsSaid, judged, louder, vehicleOf } from '../kit/vehicle.js'
 

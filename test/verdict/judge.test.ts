@@ -1,7 +1,7 @@
 import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
 import { parseJob } from '../../src/job/parse.js'
-import type { InputAnalysis } from '../../src/measure/analysis.js'
+import type { InputAnalysis } from '../../src/measure/input-analysis.js'
 import { type Judgement, judge } from '../../src/verdict/judge.js'
 import { Check, Finding, OutputResult } from '../../src/verdict/result.js'
 import { analysisBy, quietAt } from '../kit/analysis.js'
@@ -189,9 +189,9 @@ describe('outputs that are alike', () => {
   })
 
   test('pass with that take, and a swap of front and rear is found', () => {
-    const healthyOnes = judge(four, measuresOf(four, analyses, { faderFront: faded([3, 4]) }), [], [])
+    const healthyOnes = judge(four, measuresOf(four, analyses, { others: { fader_front: faded([3, 4]) } }), [], [])
     expect([healthyOnes.verdict, findingsSaid(healthyOnes)]).toEqual(['pass', []])
-    const swapped = judge(four, measuresOf(four, analyses, { faderFront: faded([1, 4]) }), [], [])
+    const swapped = judge(four, measuresOf(four, analyses, { others: { fader_front: faded([1, 4]) } }), [], [])
     expect(findingsSaid(swapped)).toEqual(['swapped 1,3 fail'])
   })
 

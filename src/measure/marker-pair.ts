@@ -1,0 +1,156 @@
+/**
+ * The first chirps of both markers on one input: the same signal twice, half a minute apart.
+ *
+ * What is alike in both came through the same response at the same time after the other; what isn't tells of lost or
+ * added samples, or of processing that changes with time. Both stretches are cut alike, so that what a long response
+ * loses at their ends is the same too.
+ */
+import { inverseReal, realSpectrum, sizeFor } from '../dsp/fft.js'
+import { room } from '../dsp/room.js'
+import { CLOSING_SPACING_S, sectionStartS } from '../stimulus/layout.js'
+import type { Located } from './analysis.js'
+
+/** The second chirp of the closing marker begins 0.34 s after the first; so much may be looked at, from a little before. */
+const BEFORE_S = 0.015
+const LENGTH_S = CLOSING_SPACING_S
+const FADE_S = 0.012
+/** A bin counts where both chirps are this far above the noise (power). */
+const CLEAR = 10
+
+export interface MarkerPair {
+  /** Interleaved spectra on a size's bins; the closing one is turned so that both begin at the same fraction of a sample. */
+  readonly opening: Float64Array
+  readonly closing: Float64Array
+  readonly size: number
+  readonly samplesPerS: number
+  /** Mean square that noise alone gives in a bin. */
+  readonly noisePower: number
+}
+
+/** By how many samples of the take the closing chirp comes later than it should, with its standard uncertainty. */
+export interface Lateness {
+  readonly samples: number
+  readonly samplesU: number
+  /** Rms of the phase that a delay doesn't explain, over what noise does; about 1 where there is but a delay. */
+  readonly excess: number
+}
+
+/**
+ * @param closingLate samples by which the closing marker is looked for later than the clock says, a whole number
+ * @returns arrays that the next call overwrites; null where the take does not hold both
+ */
+export function markerPair(channel: Float32Array, located: Located, closingLate = 0): MarkerPair | null {
+  const { startSample, samplesPerS } = located
+  const length = Math.floor(LENGTH_S * samplesPerS)
+  const size = sizeFor(length)
+  const fade = Math.floor(FADE_S * samplesPerS)
+  const places = (['opening', 'closing'] as const).map(
+    (kind) => startSample + (sectionStartS(kind) - BEFORE_S) * samplesPerS,
+  )
+  const firsts = [Math.floor(places[0]), Math.floor(places[1]) + closingLate]
+  if (firsts.some((first) => first < 0 || first + length > channel.length)) return null
+  let squares = 0
+  const [opening, closing] = firsts.map((first, i) => {
+    const cut = room('marker samples', size)
+    cut.fill(0, length)
+    squares = 0
+    for (let n = 0; n < length; n++) {
+      const edge = Math.min(n / fade, (length - 1 - n) / fade, 1)
+      const gain = 0.5 - 0.5 * Math.cos(Math.PI * edge)
+      squares += gain * gain
+      cut[n] = gain * channel[first + n]
+    }
+    return realSpectrum(cut, size, room(`marker spectrum ${i}`, size + 2))
+  })
+  // The places lie at different fractions of a sample.
+  turn(closing, places[1] + closingLate - firsts[1] - (places[0] - firsts[0]), size)
+  return { opening, closing, size, samplesPerS, noisePower: squares * noisePowerOf(channel, located) }
+}
+
+/** Moves a signal earlier by a number of samples, in its spectrum. */
+function turn(spectrum: Float64Array, samples: number, size: number): void {
+  for (let k = 0; k <= size / 2; k++) {
+    const angle = (2 * Math.PI * k * samples) / size
+    const [c, s] = [Math.cos(angle), Math.sin(angle)]
+    const [re, im] = [spectrum[2 * k], spectrum[2 * k + 1]]
+    spectrum[2 * k] = re * c - im * s
+    spectrum[2 * k + 1] = im * c + re * s
+  }
+}
+
+/** Mean square of a second of the silence, its mean taken off. */
+function noisePowerOf(channel: Float32Array, { startSample, samplesPerS }: Located): number {
+  const from = Math.max(0, Math.round(startSample + (sectionStartS('silence') + 1) * samplesPerS))
+  const to = Math.min(channel.length, from + Math.round(samplesPerS))
+  let [sum, squares] = [0, 0]
+  for (let n = from; n < to; n++) {
+    sum += channel[n]
+    squares += channel[n] * channel[n]
+  }
+  const mean = sum / (to - from)
+  return Math.max(squares / (to - from) - mean * mean, 1e-20)
+}
+
+/** @returns null where the chirps do not stand out of the noise */
+export function latenessOf({ opening, closing, size, noisePower }: MarkerPair): Lateness | null {
+  const cross = room('marker cross', size + 2)
+  const weights = room('marker weights', size / 2)
+  let clearBins = 0
+  for (let i = 0; i < cross.length; i += 2) {
+    const [a, b, c, d] = [closing[i], closing[i + 1], opening[i], opening[i + 1]]
+    cross[i] = a * c + b * d
+    cross[i + 1] = b * c - a * d
+    if (i === 0 || i === size) continue
+    const [one, two] = [c * c + d * d, a * a + b * b]
+    // One over the variance of a bin's phase: half of the noise's power lies across the signal.
+    const isClear = Math.min(one, two) > CLEAR * noisePower
+    weights[i / 2] = isClear ? (2 * one * two) / (noisePower * (one + two)) : 0
+    if (isClear) clearBins++
+  }
+  if (clearBins < 8) return null
+  const spectrum = room('marker cross copy', size + 2)
+  spectrum.set(cross)
+  const correlation = inverseReal(spectrum, size, room('marker correlation', size))
+  let best = 0
+  for (let n = 0; n < size; n++) if (Math.abs(correlation[n]) > Math.abs(correlation[best])) best = n
+  let samples = best > size / 2 ? best - size : best
+  // Of a rest of the track that is inverted nothing is said here: the phase is taken against the sign of the peak.
+  const sign = Math.sign(correlation[best])
+  let lateness: Lateness | null = null
+  for (let pass = 0; pass < 2; pass++) {
+    const { slope, weight, misfit } = phaseFit(cross, weights, samples, sign, size)
+    samples -= slope / weight
+    const excess = Math.sqrt(misfit / clearBins)
+    // What noise doesn't explain widens the uncertainty as if thirty neighbours at a time were alike.
+    const widened = excess > 1.5 ? 1 + 30 * excess * excess : 1
+    lateness = { samples, samplesU: Math.sqrt(widened / weight), excess }
+  }
+  return lateness
+}
+
+/** Weighted sums of the phase that a delay leaves: against frequency, of frequency squared, and squared. */
+function phaseFit(
+  cross: Float64Array,
+  weights: Float64Array,
+  samples: number,
+  sign: number,
+  size: number,
+): { slope: number; weight: number; misfit: number } {
+  let [slope, weight, misfit] = [0, 0, 0]
+  const step = (2 * Math.PI) / size
+  const [stepRe, stepIm] = [Math.cos(step * samples), Math.sin(step * samples)]
+  let [c, s] = [sign * stepRe, sign * stepIm]
+  for (let k = 1; k < size / 2; k++) {
+    if (weights[k] > 0) {
+      const [re, im] = [cross[2 * k], cross[2 * k + 1]]
+      const phase = Math.atan2(im * c + re * s, re * c - im * s)
+      slope += weights[k] * step * k * phase
+      weight += weights[k] * (step * k) ** 2
+      misfit += weights[k] * phase * phase
+    }
+    const next = c * stepRe - s * stepIm
+    s = s * stepRe + c * stepIm
+    c = next
+  }
+  return { slope, weight, misfit }
+}
