@@ -53,10 +53,43 @@ program
     }),
   )
 
+const rig = program.command('rig').description('check the rig itself, without a vehicle').helpCommand(false)
+
+rig
+  .command('calibrate')
+  .description("hold each input's volts against the meter, and keep them in the calibration file")
+  .argument('<rig>', 'rig file')
+  .option('--feed <how>', 'all inputs in parallel, or each by itself with the meter moved along', 'all')
+  .option('--freq <list>', 'frequencies besides 997 Hz that the meter is specified at: 60,6300')
+  .option('--readings <count>', 'readings of the meter at the reference', '5')
+  .option('--yes', 'take every prompt as done')
+  .action((rigPath: string, options: { feed: string; freq?: string; readings: string; yes?: boolean }) =>
+    exitAfter(async (signal) => {
+      const { rigCalibrateCommand } = await import('./rig.js')
+      const isAttended = options.yes !== true
+      return rigCalibrateCommand({ rigPath, ...options, isAttended, version: VERSION }, signal)
+    }),
+  )
+
+rig
+  .command('limits')
+  .description(
+    "measure the rig's own noise, distortion, response, match and crosstalk: inputs shorted, then looped back",
+  )
+  .argument('<rig>', 'rig file')
+  .option('--feed <how>', 'all inputs in parallel, each by itself (slow), or both: in parallel, then each', 'both')
+  .option('--yes', 'take every prompt as done')
+  .action((rigPath: string, options: { feed: string; yes?: boolean }) =>
+    exitAfter(async (signal) => {
+      const { rigLimitsCommand } = await import('./rig.js')
+      return rigLimitsCommand({ rigPath, ...options, isAttended: options.yes !== true, version: VERSION }, signal)
+    }),
+  )
+
 program
   .command('schema')
-  .description('print the JSON Schema of a file: job, rig, faults or result')
-  .argument('<file>', 'job, rig, faults or result')
+  .description('print the JSON Schema of a file: job, rig, calibration, faults or result')
+  .argument('<file>', 'job, rig, calibration, faults or result')
   .action((name: string) =>
     exitAfter(async () => {
       const { schemaCommand } = await import('./schema.js')

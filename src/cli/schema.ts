@@ -1,6 +1,7 @@
 /** linetrue schema FILE: what a file may hold, for editors that complete and check fields. */
 import { jsonSchemaOf } from '../document/json-schema.js'
 import { JobFile } from '../job/schema.js'
+import { CalibrationFile } from '../rig/calibration-schema.js'
 import { RigFile } from '../rig/schema.js'
 import { StopError } from '../units/stop.js'
 import { FaultsFile } from '../vehicle/faults.js'
@@ -10,6 +11,7 @@ import { EXIT } from './exit.js'
 const SCHEMAS = {
   job: [JobFile, 'Job of linetrue'],
   rig: [RigFile, 'Rig of linetrue'],
+  calibration: [CalibrationFile, 'Calibration of a rig of linetrue'],
   faults: [FaultsFile, 'Faults of the simulated vehicle of linetrue'],
   result: [Result, 'Result of linetrue'],
 } as const

@@ -6,9 +6,10 @@ import { type Markup, markup } from './markup.js'
 import { facts } from './parts.js'
 import { table } from './table.js'
 
-const SETTING_WORDS: Readonly<Record<TakeResult['setting'], string>> = {
-  reference: 'volume, fader and tone as the job asks',
-  fader_front: 'fader to the front',
+function settingInWords(setting: TakeResult['setting']): string {
+  if (setting === 'reference') return 'volume, fader and tone as the job asks'
+  if (setting === 'fader_front') return 'fader to the front'
+  return setting === 'engine_running' ? 'engine running' : `volume ${setting.slice('volume_'.length)}`
 }
 
 export function rigSection({ rig }: Result): Markup {
@@ -54,7 +55,7 @@ ${table({
     {
       heading: 'Patch',
       widthPct: 18,
-      cell: ({ patch, setting }) => markup`${patch}<small>${SETTING_WORDS[setting]}</small>`,
+      cell: ({ patch, setting }) => markup`${patch}<small>${settingInWords(setting)}</small>`,
     },
     {
       heading: 'File and SHA-256',

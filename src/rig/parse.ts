@@ -11,7 +11,7 @@ import { RigFile } from './schema.js'
  * @throws StopError naming the line, the field, what was found and what is allowed
  */
 export function parseRig(text: string, fileName: string): Rig {
-  const { name, capture, player, meter, inputs, patches, faults } = readDocument(RigFile, text, fileName)
+  const { name, capture, player, meter, inputs, patches, faults, calibration } = readDocument(RigFile, text, fileName)
   const eachInput = Array.isArray(inputs) ? inputs : Array.from({ length: inputs.count }, () => inputs)
   return {
     name,
@@ -46,5 +46,6 @@ export function parseRig(text: string, fileName: string): Rig {
         })),
       })) ?? null,
     faultsPath: faults ?? null,
+    calibrationPath: calibration ?? null,
   }
 }

@@ -13,6 +13,8 @@ export interface Rig {
   readonly patches: readonly PatchSpec[] | null
   /** For the simulated vehicle only: its faults file, as written, relative to the rig file. */
   readonly faultsPath: string | null
+  /** Its calibration file, as written, relative to the rig file; null: the rig file's name with .calibration.yaml. */
+  readonly calibrationPath?: string | null
 }
 
 export interface CaptureSpec {
@@ -47,6 +49,70 @@ export interface RigInput {
   readonly padDb: number
   /** Expanded uncertainty (k = 2) of full scale and pad together. */
   readonly levelUncertaintyDb: number
+  /** What that uncertainty is made of, standard uncertainties in dB; missing where the rig file alone says it. */
+  readonly levelBudget?: readonly { readonly source: string; readonly u: number }[]
+  /** When its volts were held against a meter (ISO 8601, UTC); missing or null: never, the rig file's values count. */
+  readonly calibratedAt?: string | null
+  /** What the rig itself adds on this input; missing or null: not measured. */
+  readonly own?: RigLimits | null
+}
+
+/** What a rig reads where a perfect vehicle would give nothing: figures as low as this are "at most". */
+export interface RigLimits {
+  readonly floor: OwnFloor | null
+  readonly loop: OwnLoop | null
+}
+
+/** With the input shorted at its lead. Levels: 0 dBFS is a full-scale sine. */
+export interface OwnFloor {
+  readonly madeAt: string
+  readonly noiseDbfs: number
+  readonly noiseADbfs: number
+  /** Expanded uncertainty of both, dB. */
+  readonly noiseU: number
+  /** Third octaves by their exact centres. */
+  readonly bandHz: readonly number[]
+  readonly bandDbfs: readonly number[]
+  readonly humDbfs: number
+  /** No mains series stands out: there is no more than this. */
+  readonly isHumAtMost: boolean
+}
+
+/** With the player's own output looped back: player, pad and card together. */
+export interface OwnLoop {
+  readonly madeAt: string
+  /** Level of the steady tones at the input. */
+  readonly levelDbfs: number
+  /** Rms sum of the harmonics over the fundamental, for each steady tone. */
+  readonly thd: readonly OwnRatio[]
+  readonly intermodulation: readonly (OwnRatio & { readonly kind: 'smpte' | 'difference' })[]
+  /** Against 1 kHz. */
+  readonly response: readonly { readonly freqHz: number; readonly deviationDb: number }[]
+  readonly responseU: number
+  /** Level against the middle one of all inputs, in volts by the rig file. */
+  readonly matchDb: number
+  readonly matchU: number
+  /** null where it is not sure. */
+  readonly polarity: 1 | -1 | null
+  /** Later than the middle one of all inputs; null where inputs were fed one after the other. */
+  readonly delayS: number | null
+  readonly delayU: number | null
+  /** The most that gets in from another input, in decibels of what that one gets; null where it was not measured. */
+  readonly crosstalk: {
+    readonly fromInput: number
+    readonly freqHz: number
+    readonly db: number
+    readonly u: number
+    readonly isAtMost: boolean
+  } | null
+}
+
+/** A ratio of amplitudes with its expanded uncertainty; at most: as much may be noise. */
+export interface OwnRatio {
+  readonly freqHz: number
+  readonly ratio: number
+  readonly u: number
+  readonly isAtMost: boolean
 }
 
 export interface PatchSpec {

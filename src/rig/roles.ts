@@ -50,8 +50,19 @@ export interface Meter {
   readAcVrms(signal: AbortSignal): Promise<Vrms>
 }
 
-/** How the head unit is set for a take. */
-export type Setting = 'reference' | 'fader_front'
+/** How head unit and engine are set for a take; volume_20 is the volume at 20, all else as for the reference. */
+export type Setting = 'reference' | 'fader_front' | 'engine_running' | `volume_${number}`
+
+/**
+ * How a rig is wired to be checked by itself. Inputs that are not named are shorted.
+ *
+ * shorted: signal and ground of every lead joined where the vehicle would be. looped: the left side of the player's own
+ * output on the leads of these inputs, in parallel where there are several; with the meter across the lead of one of
+ * them where one is named.
+ */
+export type HookUp =
+  | { readonly kind: 'shorted' }
+  | { readonly kind: 'looped'; readonly inputNumbers: readonly number[]; readonly meterInput: number | null }
 
 export interface Bench {
   /** What a person should know about this bench: 'simulated vehicle', device names. */
@@ -60,8 +71,8 @@ export interface Bench {
   readonly capture: Capture
   readonly player: Player
   readonly meter: Meter | null
-  /** Connects the leads of a patch: a person does it, or the model. */
-  connect(patchName: string, signal: AbortSignal): Promise<void>
+  /** Connects the leads of a patch by its name, or wires the rig to be checked by itself: a person does it, or the model. */
+  connect(to: string | HookUp, signal: AbortSignal): Promise<void>
   /** Sets the head unit: a person does it, or the model. */
   set(setting: Setting, signal: AbortSignal): Promise<void>
   /** Lets go of every device; safe to call twice. */

@@ -8,7 +8,7 @@ import { z } from 'zod'
 import { complain, countField, numberField, textField } from '../document/fields.js'
 
 export const INPUT_COUNT_MAX = 32
-const SAMPLE_RATES_HZ = [44_100, 48_000, 88_200, 96_000, 176_400, 192_000] as const
+export const SAMPLE_RATES_HZ = [44_100, 48_000, 88_200, 96_000, 176_400, 192_000] as const
 
 const deviceField = (kind: string) =>
   textField(200).optional().describe(`Name of the ${kind} as the sound server lists it; its default if left out`)
@@ -78,6 +78,9 @@ const Fields = z.strictObject({
     .optional()
     .describe("Hook-ups, one for each take; if left out, outputs fill the inputs in the channel map's order"),
   faults: textField(400).optional().describe('Faults file of the simulated vehicle, relative to this file'),
+  calibration: textField(400)
+    .optional()
+    .describe("Calibration file, relative to this file; if left out, this file's name with .calibration.yaml"),
 })
 type Fields = z.infer<typeof Fields>
 type Context = Parameters<typeof complain>[0]

@@ -1,13 +1,16 @@
 /** Worker thread: analyses inputs of takes, one message each; before the first it warms up. */
 import { parentPort, workerData } from 'node:worker_threads'
 import { analyseInput, warmUp } from '../measure/analyse.js'
-import type { InputAnalysis, Located } from '../measure/analysis.js'
+import type { Located } from '../measure/analysis.js'
+import type { InputAnalysis } from '../measure/input-analysis.js'
 import { type SweepReference, sweepReference } from '../measure/transfer.js'
+import type { Setting } from '../rig/roles.js'
 
 export interface AnalyseRequest {
   readonly index: number
   readonly channel: Float32Array
   readonly located: Located
+  readonly setting: Setting
 }
 
 export interface AnalyseAnswer {
@@ -17,11 +20,11 @@ export interface AnalyseAnswer {
 
 let known: { located: Located; sweeps: SweepReference } | null = null
 
-parentPort?.on('message', ({ index, channel, located }: AnalyseRequest) => {
+parentPort?.on('message', ({ index, channel, located, setting }: AnalyseRequest) => {
   if (known?.located.startSample !== located.startSample || known.located.samplesPerS !== located.samplesPerS) {
     known = { located, sweeps: sweepReference(located) }
   }
-  const answer: AnalyseAnswer = { index, analysis: analyseInput(channel, located, known.sweeps) }
+  const answer: AnalyseAnswer = { index, analysis: analyseInput(channel, located, known.sweeps, setting) }
   parentPort!.postMessage(answer)
 })
 

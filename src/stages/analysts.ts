@@ -9,8 +9,10 @@ import { availableParallelism } from 'node:os'
 import { setImmediate } from 'node:timers/promises'
 import { Worker } from 'node:worker_threads'
 import { analyseInput } from '../measure/analyse.js'
-import type { InputAnalysis, Located } from '../measure/analysis.js'
+import type { Located } from '../measure/analysis.js'
+import type { InputAnalysis } from '../measure/input-analysis.js'
 import { sweepReference } from '../measure/transfer.js'
+import type { Setting } from '../rig/roles.js'
 import type { AnalyseAnswer, AnalyseRequest } from './analyse-worker.js'
 
 const IS_COMPILED = import.meta.url.endsWith('.js')
@@ -30,7 +32,12 @@ export class Analysts {
   }
 
   /** @returns one analysis for each channel, in their order */
-  async analyse(channels: readonly Float32Array[], located: Located, signal: AbortSignal): Promise<InputAnalysis[]> {
+  async analyse(
+    channels: readonly Float32Array[],
+    located: Located,
+    setting: Setting,
+    signal: AbortSignal,
+  ): Promise<InputAnalysis[]> {
     signal.throwIfAborted()
     const answers: InputAnalysis[] = new Array(channels.length)
     let next = 0
@@ -46,7 +53,7 @@ export class Analysts {
           const hand = (): void => {
             if (next >= channels.length) return
             const index = next++
-            const request: AnalyseRequest = { index, channel: channels[index], located }
+            const request: AnalyseRequest = { index, channel: channels[index], located, setting }
             worker.postMessage(request, [channels[index].buffer as ArrayBuffer])
             waiting++
           }
@@ -70,7 +77,7 @@ export class Analysts {
       const reference = sweepReference(located)
       while (next < channels.length) {
         const index = next++
-        answers[index] = analyseInput(channels[index], located, reference)
+        answers[index] = analyseInput(channels[index], located, reference, setting)
         // Lets answers of the workers in, and a stop.
         await setImmediate()
         signal.throwIfAborted()

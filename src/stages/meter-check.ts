@@ -1,8 +1,8 @@
 /** The meter's word on the capture's volts: one steady tone, read by both on the same lead. */
 import type { Job } from '../job/job.js'
 import { dbFromRelative, estimate } from '../measure/estimate.js'
-import { calibrationDb } from '../measure/level-figures.js'
-import { readTone } from '../measure/tone-reading.js'
+import { calibrationBudget } from '../measure/rig-reach.js'
+import { readSteadyTone } from '../measure/steady-tone.js'
 import { fullScaleAtLead, type PatchSpec, type Rig } from '../rig/rig.js'
 import type { Bench } from '../rig/roles.js'
 import { TONE_HZ } from '../stimulus/layout.js'
@@ -65,7 +65,7 @@ export async function checkAgainstMeter(
     {
       // The data sheet's limits taken as rectangular: GUM 4.3.7.
       'meter specification': dbFromRelative(meterU / Math.sqrt(3) / Math.max(meterVrms, 1e-9)),
-      'input calibration': calibrationDb(input),
+      ...calibrationBudget(input),
     },
     'steady tone, meter and capture on one lead/1',
     { freqHz },
@@ -111,6 +111,7 @@ function loudestTonePeak(channel: Float32Array, freqHz: number, sampleRateHz: nu
   const first = channel.findIndex(isLoud)
   const last = channel.findLastIndex(isLoud)
   const quarter = Math.floor((last - first) / 4)
-  // The two clocks differ by far less than the window's flat top is wide.
-  return readTone(channel.subarray(first + quarter, last - quarter), freqHz, sampleRateHz).peakFs
+  // The clocks of player and capture differ by an amount that only the track would tell.
+  const steady = channel.subarray(first + quarter, last - quarter)
+  return readSteadyTone(steady, freqHz, sampleRateHz).peakFs
 }

@@ -1,6 +1,7 @@
 /** The main job: takes in, result out. Where the takes come from is the caller's affair. */
 import type { Job } from '../job/job.js'
-import type { InputAnalysis, Located } from '../measure/analysis.js'
+import type { Located } from '../measure/analysis.js'
+import type { InputAnalysis } from '../measure/input-analysis.js'
 import type { LeadData } from '../measure/lead.js'
 import { locate } from '../measure/locate.js'
 import { measureOutputs } from '../measure/outputs.js'
@@ -123,7 +124,7 @@ async function measureTake(
   const { sampleRateHz } = audio
   const [lengthS, inputCount] = [durationS(audio), audio.channels.length]
   const located = locate({ sampleRateHz, channels }, take.source)
-  const analyses = await analysts.analyse(channels, located, signal)
+  const analyses = await analysts.analyse(channels, located, take.setting, signal)
   return {
     take: rest,
     located,
@@ -135,9 +136,9 @@ async function measureTake(
 }
 
 function leadsOf(patch: PatchSpec, measured: readonly MeasuredTake[], rig: Rig): LeadData[] {
-  const of = (setting: Setting): MeasuredTake | undefined =>
-    measured.find(({ take }) => take.patchName === patch.name && take.setting === setting)
-  const reference = of('reference')!
+  const taken = measured.filter(({ take }) => take.patchName === patch.name)
+  const reference = taken.find(({ take }) => take.setting === 'reference')!
+  const others = taken.filter((one) => one !== reference)
   return patch.leads.map(({ inputNumber, outputNumber }) => ({
     outputNumber,
     patchName: patch.name,
@@ -145,7 +146,7 @@ function leadsOf(patch: PatchSpec, measured: readonly MeasuredTake[], rig: Rig):
     input: rig.inputs[inputNumber - 1],
     captureBits: reference.take.captureBits,
     analysis: reference.analyses.get(inputNumber)!,
-    faderFront: of('fader_front')?.analyses.get(inputNumber) ?? null,
+    others: new Map(others.map(({ take, analyses }) => [take.setting, analyses.get(inputNumber)!])),
   }))
 }
 

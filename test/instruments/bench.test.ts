@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest'
-import { connectPrompt, liveBench } from '../../src/instruments/bench.js'
+import { connectPrompt, hookUpPrompt, liveBench } from '../../src/instruments/bench.js'
 import type { Rig } from '../../src/rig/rig.js'
 import { vrms } from '../../src/units/level.js'
 import { StopError } from '../../src/units/stop.js'
@@ -86,5 +86,31 @@ describe('a live bench', () => {
     expect(error).toBeInstanceOf(StopError)
     expect((error as StopError).message).toContain(says)
     expect((error as StopError).kind).toBe('input')
+  })
+})
+
+describe('a rig that is checked by itself', () => {
+  test('is wired in one prompt for each hook-up', async () => {
+    const prompts: string[] = []
+    const bench = await liveBench(RIG, [], async (prompt) => {
+      prompts.push(prompt)
+    })
+    await bench.connect({ kind: 'shorted' }, never)
+    await bench.connect({ kind: 'looped', inputNumbers: [1], meterInput: 1 }, never)
+    expect(prompts).toEqual([
+      'Take the lead of input 1 off the vehicle and short it at the far end of the lead, in front of the pad: signal to ground.',
+      "Connect the left side of the player's own output to the lead of input 1; nothing else on it. Put the meter, on AC volts, across the lead of input 1.",
+    ])
+  })
+
+  test('names what is in parallel and what is shorted', () => {
+    const all = hookUpPrompt({ kind: 'looped', inputNumbers: [1, 2, 3, 4], meterInput: null }, 4)
+    expect(all).toBe(
+      "Connect the left side of the player's own output to the leads of inputs 1 to 4, all in parallel; nothing else on it.",
+    )
+    expect(hookUpPrompt({ kind: 'looped', inputNumbers: [2], meterInput: null }, 4)).toContain(
+      'to the lead of input 2; nothing else on it. Short the leads of inputs 1, 3 and 4.',
+    )
+    expect(hookUpPrompt({ kind: 'shorted' }, 4)).toContain('the leads of inputs 1 to 4 off the vehicle and short each')
   })
 })

@@ -25,6 +25,7 @@ describe('a rig', () => {
       ],
       patches: null,
       faultsPath: null,
+      calibrationPath: null,
     })
   })
 
@@ -69,11 +70,13 @@ patches:
         { name: 'rear', leads: [{ inputNumber: 1, outputNumber: 3 }] },
       ],
       faultsPath: null,
+      calibrationPath: null,
     })
   })
 
   test('may name faults for the simulated vehicle', () => {
     expect(parse(rigText(...SIMULATED, 'faults: faults.yaml')).faultsPath).toBe('faults.yaml')
+    expect(parse(rigText(...SIMULATED, 'calibration: april.yaml')).calibrationPath).toBe('april.yaml')
   })
 
   test('may leave the start of the track to a person', () => {
