@@ -44,6 +44,7 @@ async function measure(file) {
     program: 'bench',
     isSimulated: true,
     says: { capture: '', player: '', meter: () => null },
+    rigNotes: [],
     rigChecks: [],
     rigFindings: [],
   }

@@ -6,16 +6,19 @@ import { TakeFile } from '../instruments/take-file.js'
 import type { Job } from '../job/job.js'
 import { htmlReport } from '../report/html.js'
 import { terminalReport } from '../report/terminal.js'
+import { applyCalibration } from '../rig/apply-calibration.js'
 import type { PatchSpec, Rig } from '../rig/rig.js'
 import type { Bench } from '../rig/roles.js'
 import { benchTakes, type TakeStore } from '../stages/bench-takes.js'
 import { type Take, verify } from '../stages/verify.js'
+import { planHeadroom } from '../stimulus/headroom.js'
 import { planPatches } from '../stimulus/plan.js'
 import { StopError } from '../units/stop.js'
 import { simulatedBench } from '../vehicle/bench.js'
 import { NO_FAULTS, parseFaults } from '../vehicle/faults.js'
 import { BEFORE_SOUND } from '../verdict/cautions.js'
 import type { Check, Finding, Result } from '../verdict/result.js'
+import { loadCalibration } from './calibration.js'
 import { EXIT } from './exit.js'
 import { type Loaded, loadJob, loadRig, readText, shown } from './files.js'
 import { assignRecordings, recordedTakes } from './recordings.js'
@@ -32,8 +35,11 @@ export interface VerifyOptions {
 
 export async function verifyCommand(options: VerifyOptions, signal: AbortSignal): Promise<number> {
   const job = await loadJob(options.jobPath)
-  const rig = await loadRig(options.rig, job)
-  const patches = planPatches(job.value, rig.value)
+  const bareRig = await loadRig(options.rig, job)
+  const patches = planPatches(job.value, bareRig.value)
+  const startedAt = new Date()
+  const known = await withCalibration(bareRig, job.value, startedAt)
+  const { rig } = known
   const isRecorded = options.recording.length > 0
   if (!isRecorded && rig.value.capture.driver === 'recording') {
     throw new StopError(
@@ -43,7 +49,6 @@ export async function verifyCommand(options: VerifyOptions, signal: AbortSignal)
     )
   }
   const recordings = isRecorded ? assignRecordings(options.recording, patches, job.value) : []
-  const startedAt = new Date()
   const runFolder = await makeRunFolder(resolve(options.out ?? join(dirname(job.path), runFolderName(startedAt))))
   const folder = runFolder.path
   const screen = new Screen()
@@ -53,6 +58,8 @@ export async function verifyCommand(options: VerifyOptions, signal: AbortSignal)
     const rigFindings: Finding[] = []
     let meterSays: string | null = null
     let takes: AsyncIterable<Take>
+    const rigNotes = [...known.notes, ...planHeadroom(job.value, rig.value, patches).lines.map(({ says }) => says)]
+    for (const note of rigNotes) screen.say(note)
     if (isRecorded) takes = recordedTakes(recordings, rig.value, screen.progress, signal)
     else {
       bench = await openBench(job.value, rig, patches, screen, options.isAttended, signal)
@@ -84,6 +91,7 @@ export async function verifyCommand(options: VerifyOptions, signal: AbortSignal)
           player: bench?.player.where ?? 'not known',
           meter: () => meterSays,
         },
+        rigNotes,
         rigChecks,
         rigFindings,
       },
@@ -109,6 +117,19 @@ export async function verifyCommand(options: VerifyOptions, signal: AbortSignal)
   }
 }
 
+/** The rig with what its calibration file says of it, if there is one. */
+async function withCalibration(
+  rig: Loaded<Rig>,
+  job: Job,
+  startedAt: Date,
+): Promise<{ rig: Loaded<Rig>; notes: readonly string[] }> {
+  const calibration = await loadCalibration(rig)
+  if (!calibration) return { rig, notes: [] }
+  const now = `${startedAt.toISOString().slice(0, 19)}Z`
+  const applied = applyCalibration(rig.value, calibration.value, now, job.limits.calibrationAgeDaysMax)
+  return { rig: { ...rig, value: applied.rig }, notes: applied.messages.map(({ says }) => says) }
+}
+
 async function openBench(
   job: Job,
   rig: Loaded<Rig>,
@@ -119,7 +140,8 @@ async function openBench(
 ): Promise<Bench> {
   if (rig.value.capture.driver !== 'simulated') {
     screen.say(`Caution: ${BEFORE_SOUND}`)
-    return liveBench(rig.value, patches, (prompt, stop) => screen.ask(prompt, isAttended, stop), signal)
+    const ask = (prompt: string, stop: AbortSignal): Promise<void> => screen.ask(prompt, isAttended, stop)
+    return liveBench(rig.value, patches, ask, signal, job.volumeStep)
   }
   const { faultsPath } = rig.value
   if (faultsPath === null) return simulatedBench(job, rig.value, NO_FAULTS, patches)

@@ -11,10 +11,10 @@ import type { Interruption } from './interruption.js'
 import { jumpAmong } from './jump-at-break.js'
 import { bracketJump } from './jump-stations.js'
 import type { Span } from './local-fit.js'
-import { type Lateness, latenessOf, markerPair } from './marker-pair.js'
+import { type Lateness, latenessOf, markerPair, silencePower } from './marker-pair.js'
 import { chirpTemplate, matchedFilter } from './matched-filter.js'
 import { jumpFit, jumpIn } from './moved.js'
-import { fitLength, guardOf, type Scene, said } from './scene.js'
+import { fitLength, guardOf, type Scene, said, sumOver } from './scene.js'
 import { type Stretch, stretchesOf } from './stretches.js'
 import { breaksIn } from './transients.js'
 
@@ -23,8 +23,12 @@ const LATE_MIN = 0.5
 const LATE_SURE = 8
 /** So far away from its place the closing marker is looked for. */
 const SEARCH_S = 1.5
+/** Longer parts of the track aren't gone through place by place. */
+const SCAN_MOST_S = 10
 /** A jump must explain a place so much better than none. */
 const BETTER = 0.9
+/** How far (power) a signal must stand out of the silence to show a jump. */
+const CLEAR = 20
 
 /** By how many samples everything moved between the markers; 0 where that isn't sure. */
 export function movedBetweenMarkers(late: Lateness | null): number {
@@ -60,7 +64,10 @@ export function findJump(
     .filter(({ from, to }) => to > span.from - reach && from < span.to + reach)
     .map((stretch) => within(stretch, { from: span.from - reach, to: span.to + reach }))
   const breaks = breaksIn(channel, stretches, samplesPerS, 0.4 * samplesPerS)
-  const event = jumpAmong(scene, breaks, late) ?? scan(scene, stretches, late)
+  const isNarrow = bracket.toS - bracket.fromS < SCAN_MOST_S
+  const event =
+    jumpAmong(scene, breaks, late) ??
+    (isNarrow ? scan(scene, stretches, late, CLEAR * silencePower(channel, located)) : null)
   return event ?? somewhereIn(scene, located, span, stretches, late)
 }
 
@@ -71,8 +78,9 @@ const within = (stretch: Stretch, { from, to }: Span): Stretch => ({
 })
 
 /** Tries the jump at every place of the stretches: for those that break nothing, because the signal is slow or by chance. */
-function scan(scene: Scene, stretches: readonly Stretch[], late: number): Interruption | null {
-  let best: { readonly score: number; readonly event: Interruption } | null = null
+function scan(scene: Scene, stretches: readonly Stretch[], late: number, leastPower: number): Interruption | null {
+  let best: { readonly score: number; readonly stretch: Stretch; readonly left: Span; readonly right: Span } | null =
+    null
   for (const stretch of stretches) {
     if (stretch.freqsHz(stretch.from).length === 0) continue
     for (let at = stretch.from; at < stretch.to; ) {
@@ -83,14 +91,17 @@ function scan(scene: Scene, stretches: readonly Stretch[], late: number): Interr
       const right = { from, to: Math.min(stretch.to, from + length) }
       at += hop
       if (left.to - left.from < 0.6 * length || right.to - right.from < 0.6 * length) continue
-      const jump = jumpFit(scene, stretch, left, right, late)
+      if (sumOver(left, (n) => scene.channel[n] ** 2) < leastPower * (left.to - left.from)) continue
+      const jump = jumpFit(scene, stretch, left, right, late, true)
       if (!jump || jump.misfit > GOES_ON || jump.misfit > BETTER * jump.misfitWithout) continue
       const score = jump.misfit / jump.misfitWithout
-      if (best && best.score <= score) continue
-      best = { score, event: jumpIn(scene, stretch, { from: left.to, to: right.from }, late, jump) }
+      if (!best || score < best.score) best = { score, stretch, left, right }
     }
   }
-  return best?.event ?? null
+  if (!best) return null
+  const { stretch, left, right } = best
+  const jump = jumpFit(scene, stretch, left, right, late)
+  return jump && jumpIn(scene, stretch, { from: left.to, to: right.from }, late, jump)
 }
 
 /** Only that it is between two places: the middle, and the spread of a place that may be anywhere between. */

@@ -17,20 +17,22 @@ import {
 } from '../stimulus/layout.js'
 import type { Located } from './analysis.js'
 import { fitAround, type Span } from './local-fit.js'
+import { markerPair, playedOpening } from './marker-pair.js'
 
 /** Where sweeps and chirps are read: about two to an octave, and the frequencies of the steady tones. */
 const FREQS_HZ = [30, 60, 120, 240, 450, 700, 997, 1500, 2200, 3200, 4500, 6300, 9000, 12_000, 16_000] as const
-const CHIRP_RATE_S = CHIRP.durationS / Math.log(CHIRP.freqHzEnd / CHIRP.freqHzStart)
+/** A response so much smaller than the largest is outside of the band. */
+const IN_BAND = 0.1
 /** Tones are read in pieces of so much, so that a jump within one is found too. */
 const PIECE_S = 0.18
 /** Tones start on a sample of the player; of which rate isn't known. */
 const PLAYER_RATES_HZ = [48_000, 44_100] as const
 /** What compression and a slow drift may turn a phase by. */
-const PHASE_SLACK_RAD = 0.03
+const PHASE_SLACK_RAD = 0.05
 /** No single reading outweighs all others. */
 const COST_MOST = 60
-/** Costs that differ by less are alike: 2 ln of one in a hundred. */
-const COST_ALIKE = 9
+/** Costs that differ by less are alike: four standard deviations. */
+const COST_ALIKE = 16
 
 interface Level {
   readonly re: number
@@ -56,16 +58,13 @@ export function bracketJump(
   lateSamples: number,
   delaySamples: number,
 ): { readonly fromS: number; readonly toS: number } | null {
-  const references = new Map(
-    FREQS_HZ.map((freqHz) => [freqHz as number, chirpLevel(channel, located, freqHz, delaySamples)]),
+  const known = references(channel, located, delaySamples)
+  const sweeps = [...known].map(([freqHz, reference]) =>
+    sweepStation(channel, located, freqHz, reference, delaySamples),
   )
-  const sweeps = FREQS_HZ.flatMap((freqHz) => {
-    const reference = references.get(freqHz)
-    return reference ? [sweepStation(channel, located, freqHz, reference, delaySamples)] : []
-  })
   let best: { readonly cost: number; readonly fromS: number; readonly toS: number } | null = null
   for (const playerHz of PLAYER_RATES_HZ) {
-    const stations = [...sweeps, ...toneStations(channel, located, references, playerHz)]
+    const stations = [...sweeps, ...toneStations(channel, located, known, playerHz)]
     const split = bestSplit(stations, lateSamples)
     if (split && (!best || split.cost < best.cost)) best = split
   }
@@ -90,19 +89,18 @@ function bestSplit(
   return { cost, fromS: edges[alike[0]], toS: edges[alike[alike.length - 1] + 1] }
 }
 
-/** A chirp or sweep around the place where it passes a frequency: complex level against what was played. */
+/** A sweep around the place where it passes a frequency: complex level against what was played. */
 function passing(
   channel: Float32Array,
   { startSample, samplesPerS }: Located,
   startS: number,
-  signal: { readonly freqHzStart: number; readonly rateS: number; readonly durationS: number; readonly peakFs: number },
   freqHz: number,
   shiftSamples: number,
 ): Level | null {
-  const { freqHzStart, rateS, durationS, peakFs } = signal
+  const { freqHzStart, rateS, durationS, peakFs } = SWEEP
   const sinceS = (n: number): number => (n - shiftSamples - startSample) / samplesPerS - startS
   const passS = rateS * Math.log(freqHz / freqHzStart)
-  const halfS = Math.min(0.04, Math.max(0.02 * Math.sqrt(rateS / CHIRP_RATE_S), 1.5 / freqHz))
+  const halfS = Math.min(0.06, Math.max(0.03, 2 / freqHz))
   const at = (s: number): number => Math.round(startSample + shiftSamples + (startS + s) * samplesPerS)
   const span = { from: at(Math.max(0.005, passS - halfS)), to: at(Math.min(durationS - 0.003, passS + halfS)) }
   if (passS > durationS - 0.01 || freqHz > 0.4 * samplesPerS) return null
@@ -134,7 +132,7 @@ function levelIn(
     freqsHz: () => [freqHz],
     phasesRad: (n: number) => [phaseRad(n)],
   }
-  const fit = fitAround(channel, stretch, [span], samplesPerS, 'stiff')
+  const fit = fitAround(channel, stretch, [span], samplesPerS, 'stiff', true)
   if (!fit) return null
   const level = fit.levelAt(at)
   const size = Math.hypot(level.re, level.im)
@@ -142,17 +140,38 @@ function levelIn(
   return phaseU > 0.5 ? null : { re: level.re / peakFs, im: level.im / peakFs, phaseU }
 }
 
-/** Response at a frequency as the second opening chirp shows it; the first one's end may still sound in its beginning. */
-function chirpLevel(channel: Float32Array, located: Located, freqHz: number, delaySamples: number): Level | null {
-  const level = passing(
-    channel,
-    located,
-    sectionStartS('opening'),
-    { ...CHIRP, rateS: CHIRP_RATE_S },
-    freqHz,
-    delaySamples,
-  )
-  return level && delayed(level, freqHz, delaySamples, located.samplesPerS)
+/**
+ * Response at each frequency as the opening chirp shows it: what was captured over what was played, as spectra. A chirp is too
+ * short for slow outputs to be read where it passes a frequency.
+ */
+function references(channel: Float32Array, located: Located, delaySamples: number): ReadonlyMap<number, Level> {
+  const pair = markerPair(channel, located)
+  if (!pair) return new Map()
+  const { size, samplesPerS, opening, noisePower } = pair
+  const played = playedOpening(located)
+  const levels = new Map<number, Level>()
+  for (const freqHz of FREQS_HZ) {
+    if (freqHz > 0.4 * samplesPerS) continue
+    const place = (freqHz * size) / samplesPerS
+    // Neighbours a window's width around, each with the delay taken off, so that they are alike.
+    let [re, im, energy] = [0, 0, 0]
+    for (let k = Math.max(1, Math.round(place) - 2); k <= Math.round(place) + 2; k++) {
+      const [a, b, c, d] = [opening[2 * k], opening[2 * k + 1], played[2 * k], played[2 * k + 1]]
+      const angle = (2 * Math.PI * (k - place) * delaySamples) / size
+      const [crossRe, crossIm] = [a * c + b * d, b * c - a * d]
+      re += crossRe * Math.cos(angle) - crossIm * Math.sin(angle)
+      im += crossRe * Math.sin(angle) + crossIm * Math.cos(angle)
+      energy += c * c + d * d
+    }
+    // Levels stand against a cosine, and what was played is a sine.
+    const level = { re: im / energy, im: -re / energy }
+    const phaseU = Math.sqrt(noisePower / energy) / Math.max(Math.hypot(level.re, level.im), 1e-12)
+    if (phaseU < 0.3) levels.set(freqHz, { ...level, phaseU })
+  }
+  // Far outside of the output's band nothing is said reliably.
+  const largest = Math.max(0, ...[...levels.values()].map(({ re, im }) => Math.hypot(re, im)))
+  for (const [freqHz, { re, im }] of levels) if (Math.hypot(re, im) < IN_BAND * largest) levels.delete(freqHz)
+  return levels
 }
 
 /** The phase of the delay that was taken off for the fit. */
@@ -176,7 +195,7 @@ function sweepStation(
   const levelOf = (side: number, late: number): Level | null => {
     const key = `${side} ${late}`
     if (!known.has(key)) {
-      const level = passing(channel, located, starts[side], SWEEP, freqHz, late + delaySamples)
+      const level = passing(channel, located, starts[side], freqHz, late + delaySamples)
       known.set(key, level && delayed(level, freqHz, delaySamples, located.samplesPerS))
     }
     return known.get(key) ?? null
@@ -209,7 +228,7 @@ function sweepStation(
 function toneStations(
   channel: Float32Array,
   located: Located,
-  references: ReadonlyMap<number, Level | null>,
+  references: ReadonlyMap<number, Level>,
   playerHz: number,
 ): Station[] {
   return sectionsOf()

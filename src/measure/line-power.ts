@@ -54,7 +54,9 @@ export function sumOfLines(lines: readonly LinePower[]): LinePower {
  */
 function interval({ power, noise, fixedVariance }: LinePower): { low: number; high: number } {
   const root = Math.sqrt(Math.max(0, 16 * noise * noise + 8 * power * noise + 4 * fixedVariance))
-  return { low: Math.max(0, power + 4 * noise - root), high: Math.max(0, power + 4 * noise + root) }
+  // Far below nothing the noise was taken for more than it is: then it bounds by its own deviation.
+  const high = Math.max(power + 4 * noise + root, 2 * Math.sqrt(fixedVariance))
+  return { low: Math.max(0, power + 4 * noise - root), high }
 }
 
 /** From here on a power counts as seen: noise alone passes it in 3 of 100 cases on one line, and in 1 on many. */

@@ -210,7 +210,8 @@ export function noiseAround(
   const sorted = Float64Array.from(values).sort()
   const half = sorted.length >> 1
   const median = sorted.length % 2 ? sorted[half] : 0.5 * (sorted[half - 1] + sorted[half])
-  // Powers of noise are distributed exponentially: the median is ln 2 of the mean, its variance 1 / (n ln² 2) of the mean's square.
+  // Powers of noise are distributed exponentially: the median is ln 2 of the mean, its variance 1 / (n ln² 2) of the
+  // mean's square.
   return {
     power: (spectrum.toPeak ** 2 * median) / Math.LN2,
     variance: Math.min(1, 1 / (sorted.length * Math.LN2 ** 2)),

@@ -31,6 +31,7 @@ export type Stiffness = 'stiff' | 'loose'
 const SWEEP_DEGREES = { stiff: [2, 1, 1, 0, 0], loose: [5, 2, 2, 1, 1] } as const
 const TONE_DEGREES = { stiff: [0, 0, 0], loose: [1, 0, 0] } as const
 const TONE_ORDERS = 8
+const QUICK_SAMPLES = 1000
 
 interface Term {
   readonly carrier: number
@@ -40,6 +41,7 @@ interface Term {
 
 /**
  * @param spans where the signal is as it should be; what lies between them may be asked for
+ * @param isQuick some hundred samples of a span will do: for trying many places
  * @returns null where there are too few samples to say anything
  */
 export function fitAround(
@@ -48,11 +50,14 @@ export function fitAround(
   spans: readonly Span[],
   samplesPerS: number,
   stiffness: Stiffness,
+  isQuick = false,
 ): LocalFit | null {
   const used = spans.filter(({ from, to }) => to > from)
   if (used.length === 0) return null
   const [first, last] = [Math.min(...used.map(({ from }) => from)), Math.max(...used.map(({ to }) => to))]
-  const count = used.reduce((sum, { from, to }) => sum + to - from, 0)
+  const length = used.reduce((sum, { from, to }) => sum + to - from, 0)
+  const step = isQuick ? Math.max(1, Math.floor(length / QUICK_SAMPLES)) : 1
+  const count = Math.floor(length / step)
   const terms = termsOf(stretch, (first + last) / 2, samplesPerS, stiffness)
   const size = 1 + terms.reduce((sum, { degree }) => sum + 2 * (degree + 1), 0)
   if (count < 2 * size) return null
@@ -65,7 +70,7 @@ export function fitAround(
   const normal = new Float64Array(size * size)
   const right = new Float64Array(size)
   for (const { from, to } of used) {
-    for (let n = from; n < to; n++) {
+    for (let n = from; n < to; n += step) {
       fill(n, stretch.phasesRad(n))
       for (let i = 0; i < size; i++) {
         const value = row[i]
@@ -84,7 +89,7 @@ export function fitAround(
   const at = (sample: number): number => withPhases(sample, stretch.phasesRad(sample))
   const squares = used.map(({ from, to }) => {
     let sum = 0
-    for (let n = from; n < to; n++) sum += (channel[n] - at(n)) ** 2
+    for (let n = from; n < to; n += step) sum += (channel[n] - at(n)) ** 2
     return sum
   })
   return {
@@ -100,7 +105,7 @@ export function fitAround(
       return { re, im }
     },
     rms: Math.sqrt(squares.reduce((a, b) => a + b, 0) / (count - size)),
-    spanRms: squares.map((sum, i) => Math.sqrt(sum / (used[i].to - used[i].from))),
+    spanRms: squares.map((sum, i) => Math.sqrt((sum * step) / (used[i].to - used[i].from))),
   }
 }
 

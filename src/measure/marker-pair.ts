@@ -7,7 +7,7 @@
  */
 import { inverseReal, realSpectrum, sizeFor } from '../dsp/fft.js'
 import { room } from '../dsp/room.js'
-import { CLOSING_SPACING_S, sectionStartS } from '../stimulus/layout.js'
+import { CHIRP, CLOSING_SPACING_S, chirpAt, sectionStartS } from '../stimulus/layout.js'
 import type { Located } from './analysis.js'
 
 /** The second chirp of the closing marker begins 0.34 s after the first; so much may be looked at, from a little before. */
@@ -40,31 +40,62 @@ export interface Lateness {
  * @returns arrays that the next call overwrites; null where the take does not hold both
  */
 export function markerPair(channel: Float32Array, located: Located, closingLate = 0): MarkerPair | null {
-  const { startSample, samplesPerS } = located
-  const length = Math.floor(LENGTH_S * samplesPerS)
-  const size = sizeFor(length)
-  const fade = Math.floor(FADE_S * samplesPerS)
-  const places = (['opening', 'closing'] as const).map(
-    (kind) => startSample + (sectionStartS(kind) - BEFORE_S) * samplesPerS,
-  )
-  const firsts = [Math.floor(places[0]), Math.floor(places[1]) + closingLate]
-  if (firsts.some((first) => first < 0 || first + length > channel.length)) return null
-  let squares = 0
-  const [opening, closing] = firsts.map((first, i) => {
-    const cut = room('marker samples', size)
-    cut.fill(0, length)
-    squares = 0
-    for (let n = 0; n < length; n++) {
-      const edge = Math.min(n / fade, (length - 1 - n) / fade, 1)
-      const gain = 0.5 - 0.5 * Math.cos(Math.PI * edge)
-      squares += gain * gain
-      cut[n] = gain * channel[first + n]
-    }
-    return realSpectrum(cut, size, room(`marker spectrum ${i}`, size + 2))
-  })
+  const { samplesPerS } = located
+  const window = windowOf(samplesPerS)
+  const size = sizeFor(window.length)
+  const [one, two] = (['opening', 'closing'] as const).map((kind) => placeOf(located, kind))
+  const [first, second] = [Math.floor(one), Math.floor(two) + closingLate]
+  if (first < 0 || second + window.length > channel.length) return null
+  const opening = spectrumAt(channel, first, window, room('marker spectrum opening', size + 2))
+  const closing = spectrumAt(channel, second, window, room('marker spectrum closing', size + 2))
   // The places lie at different fractions of a sample.
-  turn(closing, places[1] + closingLate - firsts[1] - (places[0] - firsts[0]), size)
-  return { opening, closing, size, samplesPerS, noisePower: squares * noisePowerOf(channel, located) }
+  turn(closing, two + closingLate - second - (one - first), size)
+  let squares = 0
+  for (const gain of window) squares += gain * gain
+  return { opening, closing, size, samplesPerS, noisePower: squares * silencePower(channel, located) }
+}
+
+/** Spectrum of the first opening chirp as a wire of gain 1 would capture it, cut as in a pair. */
+export function playedOpening(located: Located): Float64Array {
+  const { startSample, samplesPerS } = located
+  const window = windowOf(samplesPerS)
+  const first = Math.floor(placeOf(located, 'opening'))
+  const startS = sectionStartS('opening')
+  const played = window.map((_, i) => CHIRP.peakFs * chirpAt((first + i - startSample) / samplesPerS - startS).inPhase)
+  const size = sizeFor(window.length)
+  return spectrumAt(played, 0, window, new Float64Array(size + 2))
+}
+
+const placeOf = ({ startSample, samplesPerS }: Located, kind: 'opening' | 'closing'): number =>
+  startSample + (sectionStartS(kind) - BEFORE_S) * samplesPerS
+
+let kept: { readonly samplesPerS: number; readonly window: Float64Array } | null = null
+
+/** Soft ends; the last one is kept, for all inputs of a take have the same. */
+function windowOf(samplesPerS: number): Float64Array {
+  if (kept?.samplesPerS !== samplesPerS) {
+    const length = Math.floor(LENGTH_S * samplesPerS)
+    const fade = Math.floor(FADE_S * samplesPerS)
+    const window = Float64Array.from({ length }, (_, n) => {
+      const edge = Math.min(n / fade, (length - 1 - n) / fade, 1)
+      return 0.5 - 0.5 * Math.cos(Math.PI * edge)
+    })
+    kept = { samplesPerS, window }
+  }
+  return kept.window
+}
+
+function spectrumAt(
+  channel: Float32Array | Float64Array,
+  first: number,
+  window: Float64Array,
+  out: Float64Array,
+): Float64Array {
+  const size = out.length - 2
+  const cut = room('marker samples', size)
+  cut.fill(0, window.length)
+  for (let n = 0; n < window.length; n++) cut[n] = window[n] * channel[first + n]
+  return realSpectrum(cut, size, out)
 }
 
 /** Moves a signal earlier by a number of samples, in its spectrum. */
@@ -79,7 +110,7 @@ function turn(spectrum: Float64Array, samples: number, size: number): void {
 }
 
 /** Mean square of a second of the silence, its mean taken off. */
-function noisePowerOf(channel: Float32Array, { startSample, samplesPerS }: Located): number {
+export function silencePower(channel: Float32Array, { startSample, samplesPerS }: Located): number {
   const from = Math.max(0, Math.round(startSample + (sectionStartS('silence') + 1) * samplesPerS))
   const to = Math.min(channel.length, from + Math.round(samplesPerS))
   let [sum, squares] = [0, 0]

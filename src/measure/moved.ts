@@ -29,13 +29,20 @@ export interface JumpFit {
 }
 
 /** @returns null where there is too little on one of the sides */
-export function jumpFit(scene: Scene, stretch: Stretch, left: Span, right: Span, lateSamples: number): JumpFit | null {
+export function jumpFit(
+  scene: Scene,
+  stretch: Stretch,
+  left: Span,
+  right: Span,
+  lateSamples: number,
+  isQuick = false,
+): JumpFit | null {
   const { channel, samplesPerS } = scene
   if (right.to - right.from < 32 || stretch.freqsHz(left.to).length === 0) return null
-  const sides = [left, right].map((side) => fitAround(channel, stretch, [side], samplesPerS, 'stiff'))
+  const sides = [left, right].map((side) => fitAround(channel, stretch, [side], samplesPerS, 'stiff', isQuick))
   const moved = movedFrom(stretch, left.to, lateSamples)
-  const fit = fitAround(channel, moved, [left, right], samplesPerS, 'loose')
-  const without = fitAround(channel, stretch, [left, right], samplesPerS, 'loose')
+  const fit = fitAround(channel, moved, [left, right], samplesPerS, 'loose', isQuick)
+  const without = fitAround(channel, stretch, [left, right], samplesPerS, 'loose', isQuick)
   if (!fit || !without || !sides[0] || !sides[1]) return null
   const usual = Math.max(sides[0].rms, sides[1].rms, SILENT_FS)
   return {

@@ -9,19 +9,27 @@ import { dbFromRatio, ratioFromDb } from '../units/level.js'
 import type { Transfer } from './analysis.js'
 import { type Polarity, polarityOf, relativeDelay, type Timed } from './delay-figures.js'
 import { type DistortionFigures, distortionFigures, NO_DISTORTION } from './distortion-figures.js'
+import { type Equaliser, findEqualiser, levelCurveOf } from './equaliser.js'
 import type { Estimate } from './estimate.js'
 import { GRID_HZ, gridIndex } from './grid.js'
 import { type Identity, identify, type LeadFeatures } from './identity.js'
 import type { InputAnalysis } from './input-analysis.js'
+import { type FoundInterruption, interruptionsOf } from './interruption-figures.js'
 import type { LeadData } from './lead.js'
 import { type LevelFigures, levelFigures } from './level-figures.js'
 import { type NoiseFigures, noiseFigures, QUIET_TONE_HZ } from './noise-figures.js'
 import { median, type Passband, passbandOf } from './passband.js'
 import { type ResponseCurve, responseOf } from './response.js'
 import { NO_RESPONSE, type ResponseFigures, responseFigures } from './response-figures.js'
+import { NO_SETTINGS, type SettingsFigures, settingsFigures } from './settings-figures.js'
 import { heardBy, type Sides, sidesOf } from './source-sides.js'
 
-export interface OutputMeasures extends LevelFigures, ResponseFigures, NoiseFigures, DistortionFigures {
+export interface OutputMeasures
+  extends LevelFigures,
+    ResponseFigures,
+    NoiseFigures,
+    DistortionFigures,
+    SettingsFigures {
   readonly lead: LeadData
   readonly identity: Identity
   /** The map entry by which it is judged: the identified one, or its own when it is dead. */
@@ -33,16 +41,20 @@ export interface OutputMeasures extends LevelFigures, ResponseFigures, NoiseFigu
   /** Later than the other outputs of its patch, less what the map expects; null where nothing can be compared. */
   readonly delayS: Estimate | null
   readonly response: ResponseCurve | null
+  /** Sections and band edges that explain the response; null where it is dead or too little can be read. */
+  readonly equaliser: Equaliser | null
   readonly isClipped: boolean
+  readonly interruptions: readonly FoundInterruption[]
 }
 
 export function measureOutputs(job: Job, leads: readonly LeadData[]): OutputMeasures[] {
   const specOf = (number: number): OutputSpec => job.outputs.find((spec) => spec.number === number)!
   const features = leads.map((lead) => featuresOf(lead, specOf(lead.outputNumber), job.limits.deadDbBelow))
   const identities = identify(features, job.outputs)
+  const interruptions = interruptionsOf(leads, (lead) => features[leads.indexOf(lead)].passband === null)
   const singles = leads.map((lead, i) => {
     const spec = specOf(identities[i].identifiedAs ?? lead.outputNumber)
-    return measureOne(lead, identities[i], spec, features[i].passband)
+    return { ...measureOne(lead, identities[i], spec, features[i].passband), interruptions: interruptions.get(lead)! }
   })
   return singles.map((one) => ({ ...one, delayS: relativeDelay(one, singles) }))
 }
@@ -87,7 +99,7 @@ function quietToneFullScale({ leftGain, rightGain, lowHz, highHz }: OutputSpec, 
   return Math.hypot(leftRe[i] + rightRe[i], leftIm[i] + rightIm[i])
 }
 
-type Single = Omit<OutputMeasures, 'delayS'> & Timed
+type Single = Omit<OutputMeasures, 'delayS' | 'interruptions'> & Timed
 
 function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passband: Passband | null): Single {
   const { analysis, input } = lead
@@ -109,6 +121,8 @@ function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passba
     ...(isDead ? NO_RESPONSE : responseFigures(transfer, input, spec, heard)),
     polarity,
     response: isDead ? null : responseOf(transfer, heard),
+    equaliser: isDead ? null : findEqualiser(levelCurveOf(transfer, heard.leftGain, heard.rightGain), spec),
+    ...(isDead ? NO_SETTINGS : settingsFigures(lead, heard)),
     ...(isDead ? NO_DISTORTION : distortionFigures(heard, analysis, input)),
     ...noiseFigures(lead, isDead ? null : quietToneFullScale(heard, transfer)),
     isClipped: analysis.clippedSampleCount > 3,

@@ -1,5 +1,5 @@
 /** Where the parts of an electrical sum are heard: own band and level of each, the band of all, and whether they meet. */
-import { GRID_HZ, gridIndex } from './grid.js'
+import { gridIndex } from './grid.js'
 import { varianceOfSum } from './grid-noise.js'
 import { median } from './passband.js'
 import type { Part } from './summed.js'

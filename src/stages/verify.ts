@@ -36,6 +36,8 @@ export interface VerifyRequest {
   readonly isSimulated: boolean
   /** How the instruments call themselves. */
   readonly says: { readonly capture: string; readonly player: string; readonly meter: () => string | null }
+  /** What calibration and plan had to say before the run. */
+  readonly rigNotes: readonly string[]
   /** Filled while the takes come in: the meter's word. */
   readonly rigChecks: readonly Check[]
   readonly rigFindings: readonly Finding[]
@@ -88,7 +90,15 @@ export async function verify(
       capture: request.says.capture,
       player: request.says.player,
       meter: request.says.meter(),
-      inputs: request.rig.inputs.map((input, k) => ({ number: k + 1, ...input })),
+      notes: [...request.rigNotes],
+      inputs: request.rig.inputs.map(({ fullScaleVrms, padDb, levelUncertaintyDb, calibratedAt, own }, k) => ({
+        number: k + 1,
+        fullScaleVrms,
+        padDb,
+        levelUncertaintyDb,
+        calibratedAt: calibratedAt ?? null,
+        ownNoiseDbfs: own?.floor?.noiseDbfs ?? null,
+      })),
     },
     takes: await Promise.all(
       measured.map(async ({ take, located, sampleRateHz, inputCount, lengthS }) => ({

@@ -1,57 +1,15 @@
 /**
- * Holds each figure of an output against the job's limit.
- *
- * A check passes or fails only where the figure is further from the limit than its expanded uncertainty (k = 2); between,
- * it is unsure and says what would settle it. Decision rule: JCGM 106:2012 with a guard band of the whole U.
+ * Holds each figure of an output against the job's limit: level, polarity, sides, response, delay; the rest is in
+ * clean-checks.ts. Where a limit lies within a figure's uncertainty, the check says what would settle it.
  */
 import type { Job, OutputSpec } from '../job/job.js'
-import { type Estimate, estimate } from '../measure/estimate.js'
+import { estimate } from '../measure/estimate.js'
 import type { OutputMeasures } from '../measure/outputs.js'
 import { maskFor } from '../measure/response.js'
-import { inDb, inDbv, inHz, inMs, inPct, inVolts, listed } from '../units/words.js'
-import type { Check, Figure, UNITS, Verdict } from './result.js'
-
-type Unit = (typeof UNITS)[number]
-
-export interface Limit {
-  readonly min?: number
-  readonly max?: number
-}
-
-/** What is known of a figure beyond its uncertainty. */
-export interface Bound {
-  readonly isAtMost?: boolean
-  readonly isAtLeast?: boolean
-}
-
-/** The guarded decision. A figure that is only "at most" can pass an upper limit, never fail it; "at least" the other way. */
-export function held(value: number, u: number, limit: Limit, bound: Bound = {}): Verdict {
-  const { min = Number.NEGATIVE_INFINITY, max = Number.POSITIVE_INFINITY } = limit
-  const { isAtMost = false, isAtLeast = false } = bound
-  const isBelowMax = max === Number.POSITIVE_INFINITY || (value + u <= max && !isAtLeast)
-  const isAboveMin = min === Number.NEGATIVE_INFINITY || (value - u >= min && !isAtMost)
-  if (isBelowMax && isAboveMin) return 'pass'
-  return (value - u > max && !isAtMost) || (value + u < min && !isAtLeast) ? 'fail' : 'unsure'
-}
-
-/** The worst of several verdicts: one failure outweighs all, then one doubt. */
-export function worst(verdicts: readonly Verdict[]): Verdict {
-  if (verdicts.includes('fail')) return 'fail'
-  return verdicts.includes('unsure') ? 'unsure' : 'pass'
-}
-
-export const figureOf = (quantity: string, unit: Unit, from: Estimate | null): Figure | null =>
-  from && {
-    quantity,
-    value: Number.isFinite(from.value) ? from.value : null,
-    unit,
-    u: Number.isFinite(from.u) ? from.u : null,
-    budget: Number.isFinite(from.u) ? [...from.budget] : [],
-    isAtMost: from.isAtMost,
-    isAtLeast: from.isAtLeast,
-    freqHz: from.freqHz,
-    method: from.method,
-  }
+import { inDb, inHz, inMs, inVolts, listed } from '../units/words.js'
+import { cleanChecks } from './clean-checks.js'
+import { figureOf, held, worst } from './decision.js'
+import type { Check, Verdict } from './result.js'
 
 /** Delay may be off by the limit, or by a twentieth of a period at the top of its band where that is longer. */
 export const delayLimitS = (spec: OutputSpec, toleranceS: number): number =>
@@ -72,7 +30,6 @@ export function checksOf(one: OutputMeasures, job: Job): Check[] {
 
 function liveChecks(one: OutputMeasures, job: Job): Check[] {
   const { limits } = job
-  const quiet = 'Take it again with a lower pad, or with the rig known from its own check.'
   return [
     identityCheck(one, job),
     levelCheck(one),
@@ -80,11 +37,7 @@ function liveChecks(one: OutputMeasures, job: Job): Check[] {
     sidesCheck(one, job),
     responseCheck(one, limits.flatnessDbMax),
     delayCheck(one, limits.delayToleranceS),
-    limitCheck('thd', '%', one.thdPct, limits.thdPctMax, inPct, quiet),
-    limitCheck('thd+n', '%', one.thdNPct, limits.thdNPctMax, inPct, quiet),
-    limitCheck('noise', 'dBV', one.noiseDbv, limits.noiseDbvMax, inDbv, quiet),
-    limitCheck('noise A', 'dBV(A)', one.noiseADbv, limits.noiseDbvAMax, (v) => `${inDbv(v)}(A)`, quiet),
-    limitCheck('hum', 'dBV', one.humDbv, limits.humDbvMax, inDbv, quiet),
+    ...cleanChecks(one, limits),
   ]
 }
 
@@ -315,42 +268,5 @@ function delayCheck({ delayS, spec, lead, polarity }: OutputMeasures, toleranceS
         : verdict === 'fail'
           ? `It is ${delayS.value > 0 ? 'later' : 'earlier'} than the others.`
           : 'The limit lies within the uncertainty of the delay.',
-  }
-}
-
-function limitCheck(
-  name: string,
-  unit: Unit,
-  from: Estimate | null,
-  max: number,
-  inWords: (value: number) => string,
-  remedy: string,
-): Check {
-  const expected = `${inWords(max)} or less`
-  if (!from) {
-    return {
-      name,
-      verdict: 'pass',
-      figure: null,
-      expected,
-      measured: 'not measured',
-      why: 'No steady tone lies in its band.',
-    }
-  }
-  const verdict = held(from.value, from.u, { max }, from)
-  return {
-    name,
-    verdict,
-    figure: figureOf(name, unit, from),
-    expected,
-    measured: `${from.isAtMost ? 'at most ' : ''}${inWords(from.value)}`,
-    why:
-      verdict === 'pass'
-        ? ''
-        : verdict === 'fail'
-          ? 'Above its limit.'
-          : from.isAtMost
-            ? `The rig and the noise allow no lower reading. ${remedy}`
-            : `The limit lies within the uncertainty. ${remedy}`,
   }
 }

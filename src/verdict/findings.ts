@@ -5,8 +5,9 @@
  * a wrong volume is one finding and not ten.
  */
 import type { Job } from '../job/job.js'
-import { inDb, inHz, inMs, inPct, inVolts } from '../units/words.js'
+import { inDb, inHz, inMs, inVolts } from '../units/words.js'
 import { delayLimitS, levelDeviationDb } from './checks.js'
+import { cleanFindings } from './clean-findings.js'
 import { allHum, allInverted, allSummed, balanceFinding, type Common, volumeFinding } from './common-causes.js'
 import { alikes, swaps } from './identity-findings.js'
 import { type Judged, nameOf, verdictOf } from './judged.js'
@@ -149,30 +150,7 @@ function outputFindings({ measures, checks }: Judged, job: Job, common: Common):
     ...noiseFindings(measures, checks, job, name).filter(({ kind }) => kind !== 'humming' || !common.areAllHumming),
   )
   if (measures.isMuting) findings.push(mutingNote(name, outputs))
-  const { tone, thdPct } = measures
-  if (tone && thdPct) {
-    const order = 2 + tone.harmonicsFs.indexOf(Math.max(...tone.harmonicsFs))
-    const name2 =
-      verdictOf(checks, 'thd') === 'unsure'
-        ? `${name}: its distortion is too near the limit to judge`
-        : `${name} is distorted`
-    add(
-      'distorted',
-      'thd',
-      name2,
-      `THD ${inPct(thdPct.value)} at ${inHz(tone.freqHz)} and −3 dBFS, most of it order ${order}; limit ${inPct(job.limits.thdPctMax)}.`,
-      'Turn the head unit down a few steps and take it again: if it goes away, it clips in front of the output; if not, suspect the output itself.',
-    )
-  }
-  if (verdictOf(checks, 'thd') === 'pass' && verdictOf(checks, 'noise') === 'pass') {
-    add(
-      'distorted',
-      'thd+n',
-      `${name}: distortion and noise together are too high`,
-      `THD+N ${inPct(measures.thdNPct?.value ?? 0)}; limit ${inPct(job.limits.thdNPctMax)}.`,
-      'Look at its noise spectrum in the report for what adds to it.',
-    )
-  }
+  findings.push(...cleanFindings(measures, checks, job, name))
   // In the noise that has been named, whatever could not be settled is no finding of its own.
   const isNoisy = findings.some(({ kind, verdict }) => ['noisy', 'humming'].includes(kind) && verdict === 'fail')
   return isNoisy ? findings.filter(({ verdict }) => verdict !== 'unsure') : findings

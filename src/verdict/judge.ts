@@ -3,10 +3,14 @@ import type { Job } from '../job/job.js'
 import type { OutputMeasures } from '../measure/outputs.js'
 import { maskFor } from '../measure/response.js'
 import { inDbv, listed } from '../units/words.js'
-import { checksOf, figureOf, worst } from './checks.js'
+import { checksOf } from './checks.js'
+import { figureOf, worst } from './decision.js'
 import { findingsOf } from './findings.js'
+import { readingsOf } from './output-readings.js'
 import { pairChecks } from './pairs.js'
+import type { SourceResult, SumResult } from './readings.js'
 import type { Check, Figure, Finding, OutputResult, Result, Verdict } from './result.js'
+import { judgeVehicle } from './vehicle-checks.js'
 
 export interface Judgement {
   readonly verdict: Verdict
@@ -14,7 +18,12 @@ export interface Judgement {
   readonly outputs: OutputResult[]
   readonly checks: Check[]
   readonly findings: Finding[]
+  readonly sums: SumResult[]
+  readonly source: SourceResult | null
 }
+
+/** Orders 2 to 5; higher ones are in the thd. */
+const HARMONICS_SHOWN = 4
 
 const ORDER: readonly Verdict[] = ['fail', 'unsure', 'pass']
 
@@ -27,8 +36,9 @@ export function judge(
 ): Judgement {
   const judged = measures.map((one) => ({ measures: one, checks: checksOf(one, job) }))
   const pairs = pairChecks(judged, job)
-  const checks = [...rigChecks, ...pairs.checks]
-  const findings = [...rigFindings, ...findingsOf(judged, job), ...pairs.findings].sort(
+  const vehicle = judgeVehicle(judged, job)
+  const checks = [...rigChecks, ...pairs.checks, ...vehicle.checks]
+  const findings = [...rigFindings, ...findingsOf(judged, job), ...pairs.findings, ...vehicle.findings].sort(
     (a, b) => ORDER.indexOf(a.verdict) - ORDER.indexOf(b.verdict),
   )
   const outputs = judged
@@ -39,7 +49,8 @@ export function judge(
     ...checks.map((check) => check.verdict),
     ...findings.map((finding) => finding.verdict),
   ])
-  return { verdict, summary: summaryOf(verdict, outputs, findings), outputs, checks, findings }
+  const { sums, source } = vehicle
+  return { verdict, summary: summaryOf(verdict, outputs, findings), outputs, checks, findings, sums, source }
 }
 
 function outputResult(one: OutputMeasures, checks: Check[], job: Job): OutputResult {
@@ -49,8 +60,22 @@ function outputResult(one: OutputMeasures, checks: Check[], job: Job): OutputRes
   const extra: (Figure | null)[] = [
     one.isDead ? null : figureOf('level deviation', 'dB', one.deviationDb),
     figureOf('side balance', 'dB', one.sideBalanceDb),
+    figureOf('full-band level', 'V', one.fullBandVrms),
     figureOf('noise', 'dBV', one.noiseDbv),
     figureOf('noise A', 'dBV(A)', one.noiseADbv),
+    figureOf('noise C', 'dBV(C)', one.noiseCDbv),
+    figureOf('noise 468', 'dBV', one.noise468Dbv),
+    figureOf('noise 468, unity at 2 kHz', 'dBV', one.noiseCcirRmsDbv),
+    figureOf('dynamic range', 'dB', one.dynamicRangeDb),
+    figureOf('dynamic range A', 'dB', one.dynamicRangeADb),
+    figureOf('thd of total', '%', one.thdOfTotalPct),
+    figureOf('sinad', 'dB', one.sinadDb),
+    ...one.harmonicsDb.slice(0, HARMONICS_SHOWN).map((from, k) => figureOf(`harmonic ${k + 2}`, 'dB', from)),
+    figureOf('clean output', 'V', one.cleanVrms),
+    figureOf('compression at 0 dBFS', 'dB', one.compressionDb),
+    ...one.volumes.map(({ volume, levelChangeDb }) =>
+      figureOf(`level change to volume ${volume}`, 'dB', levelChangeDb),
+    ),
   ]
   const checked = checks.flatMap(({ figure }) => (figure ? [figure] : []))
   const names = new Set(checked.map(({ quantity }) => quantity))
@@ -66,6 +91,7 @@ function outputResult(one: OutputMeasures, checks: Check[], job: Job): OutputRes
       ...extra.filter((figure): figure is Figure => figure !== null && !names.has(figure.quantity)),
     ],
     checks,
+    readings: readingsOf(one),
     response:
       response && mask
         ? {

@@ -5,6 +5,7 @@
  * figure's unit is part of the figure. A change that breaks readers raises RESULT_VERSION.
  */
 import { z } from 'zod'
+import { Readings, SourceResult, SumResult } from './readings.js'
 
 export const RESULT_VERSION = 2
 
@@ -36,7 +37,9 @@ export const BECAUSE_OF = 'Because of output'
 export const Check = z.object({
   name: z
     .string()
-    .describe('level, pair balance, polarity, identity, response, delay, thd, thd+n, noise, hum, crosstalk'),
+    .describe(
+      'level, pair balance, polarity, identity, response, delay, thd, thd+n, noise, hum, crosstalk, intermodulation …',
+    ),
   verdict: Verdict,
   figure: Figure.nullable(),
   expected: z.string().describe('What the job asks, in words with units: 1.00 V ± 1.0 dB'),
@@ -64,6 +67,13 @@ export const FINDING_KINDS = [
   'unbalanced',
   'muting',
   'clipped capture',
+  'tone control',
+  'loudness',
+  'whining',
+  'interrupted',
+  'limited',
+  'lossy source',
+  'sum',
   'rig',
 ] as const
 
@@ -105,6 +115,7 @@ export const OutputResult = z.object({
       lines: z.array(z.object({ freqHz: z.number(), levelDbv: z.number(), says: z.string() })),
     })
     .nullable(),
+  readings: Readings.describe('Curves and lists beside the figures'),
 })
 export type OutputResult = z.infer<typeof OutputResult>
 
@@ -153,18 +164,23 @@ export const Result = z.object({
     capture: z.string(),
     player: z.string(),
     meter: z.string().nullable(),
+    notes: z.array(z.string()).describe('What the calibration and the plan before the run had to say'),
     inputs: z.array(
       z.object({
         number: z.number().int(),
         fullScaleVrms: z.number(),
         padDb: z.number(),
         levelUncertaintyDb: z.number(),
+        calibratedAt: z.string().nullable().describe('When its volts were held against a meter; null: never'),
+        ownNoiseDbfs: z.number().nullable().describe('Its noise when shorted; null where it was never measured'),
       }),
     ),
   }),
   takes: z.array(TakeResult),
   checks: z.array(Check).describe('Checks of the rig and the whole vehicle'),
   outputs: z.array(OutputResult),
+  sums: z.array(SumResult).describe('Electrical sums that the job asks for'),
+  source: SourceResult.nullable().describe('What the path from player to head unit is; null where no output can tell'),
   findings: z.array(Finding),
   cautions: z.array(z.string()),
 })

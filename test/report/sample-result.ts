@@ -8,6 +8,7 @@ import { maskFor } from '../../src/measure/response.js'
 import { dbFromRatio, vrms } from '../../src/units/level.js'
 import { inDb, inDbv, inHz, inMs, inPct, inVolts } from '../../src/units/words.js'
 import { CAUTIONS } from '../../src/verdict/cautions.js'
+import type { Readings } from '../../src/verdict/readings.js'
 import {
   type Check,
   type Figure,
@@ -170,6 +171,50 @@ function healthyOutput(spec: Spec): OutputResult {
       levelDbv: BAND_HZ.map((freqHz, i) => -141.6 + 10 * Math.log10(0.23 * freqHz) + 0.6 * wobble(number, i)),
       lines: [],
     },
+    readings: healthyReadings(spec),
+  }
+}
+
+const THIRD_HZ = [100, 1000, 10_000]
+const STEPS_DBFS = [-20, -10, -3, 0]
+
+function healthyReadings(spec: Spec): Readings {
+  return {
+    equalisation: { isExplained: true, sections: [], leftWorstDb: 0.04, leftRmsDb: 0.01, processingHz: 48_000 },
+    lowEdge:
+      spec.lowHz === null
+        ? null
+        : { freqHz: spec.lowHz, freqU: 2, slopeDbPerOctave: 24, shape: 'Butterworth, order 4' },
+    highEdge:
+      spec.highHz === null
+        ? null
+        : { freqHz: spec.highHz, freqU: 2, slopeDbPerOctave: 24, shape: 'Butterworth, order 4' },
+    groupDelay: { freqHz: THIRD_HZ, delayS: [0.0051, 0.005, 0.005], u: [2e-5, 2e-6, 1e-6] },
+    crosstalk: {
+      freqHz: THIRD_HZ,
+      levelDb: [-82, -80, -76],
+      u: [0.4, 0.3, 0.3],
+      isAtMost: [true, false, false],
+    },
+    distortion: {
+      freqHz: THIRD_HZ,
+      thdPct: [0.004, 0.003, 0.003],
+      u: [0.0004, 0.0002, 0.0002],
+      isAtMost: [false, false, true],
+      sourceDbfs: -12,
+    },
+    staircase: {
+      freqHz: 997,
+      kind: 'clean',
+      sourceDbfs: STEPS_DBFS,
+      levelVrms: STEPS_DBFS.map((levelDbfs) => spec.levelVrms * 10 ** (levelDbfs / 20)),
+      gainDb: [0, 0, 0, -0.01],
+      thdPct: [0.002, 0.002, 0.003, 0.004],
+      isAtMost: [true, true, false, false],
+    },
+    interruptions: [],
+    volumes: [],
+    whine: null,
   }
 }
 
@@ -206,7 +251,15 @@ export function healthyResult({ outputCount = 10, isSimulated = true }: SampleOp
       capture: 'simulated vehicle',
       player: 'simulated vehicle',
       meter: 'LINETRUE,MODEL METER,0,1',
-      inputs: specs.map(({ number }) => ({ number, fullScaleVrms: 4, padDb: 0, levelUncertaintyDb: 0.1 })),
+      notes: [],
+      inputs: specs.map(({ number }) => ({
+        number,
+        fullScaleVrms: 4,
+        padDb: 0,
+        levelUncertaintyDb: 0.1,
+        calibratedAt: null,
+        ownNoiseDbfs: null,
+      })),
     },
     takes: [
       {
@@ -242,6 +295,8 @@ export function healthyResult({ outputCount = 10, isSimulated = true }: SampleOp
       ),
     ],
     outputs: specs.map(healthyOutput),
+    sums: [],
+    source: { isLossy: 'no', because: [], bandLimitHz: null },
     findings: [],
     cautions: [...CAUTIONS],
   })
