@@ -48,8 +48,13 @@ export const NO_DISTORTION: DistortionFigures = {
 export function distortionFigures(heard: OutputSpec, analysis: InputAnalysis, input: RigInput): DistortionFigures {
   const loop = input.own?.loop ?? null
   const shared = {
-    modulationPct: intermodulationOf(analysis.modulation, MODULATION_METHOD, 7000, input, 'smpte'),
-    differencePct: intermodulationOf(analysis.differenceTones, DIFFERENCE_METHOD, 20_000, input, 'difference'),
+    // Two tones of which one lies outside its band tell of that filter and of noise.
+    modulationPct: carries(heard, 60, 7000)
+      ? intermodulationOf(analysis.modulation, MODULATION_METHOD, 7000, input, 'smpte')
+      : null,
+    differencePct: carries(heard, 19_000, 20_000)
+      ? intermodulationOf(analysis.differenceTones, DIFFERENCE_METHOD, 20_000, input, 'difference')
+      : null,
   }
   const tone = toneFor(heard, analysis.tones)
   if (!tone) return { ...NO_DISTORTION, ...shared }
@@ -95,6 +100,9 @@ export function distortionFigures(heard: OutputSpec, analysis: InputAnalysis, in
     ...staircaseFigures(analysis.staircases.find((one) => one.freqHz === freqHz) ?? null, input),
   }
 }
+
+const carries = ({ lowHz, highHz }: OutputSpec, fromHz: number, toHz: number): boolean =>
+  (lowHz ?? 0) <= fromHz && (highHz ?? 1e5) >= toHz
 
 function intermodulationOf(
   reading: Intermodulation | null,

@@ -105,26 +105,26 @@ export function weightedSlopes(chain: Chain, data: FitData): Float64Array[] {
   return slopes
 }
 
-const LIMITS = { gainDb: [-24, 24], q: [0.15, 20], sectionHz: [10, 22_000], edgeHz: [8, 22_000] } as const
+const LIMITS = { gainDb: [-24, 24], q: [0.15, 20] } as const
+/** How far beyond the curve's ends a section or an edge may lie: what is further off is not seen. */
+const BEYOND = 1.2
 /** Couplings and output stages: outside of the audio band, or they would be band edges. */
 const GENTLE_HZ = { low: [0.2, 40], high: [12_000, 500_000] } as const
 
-function kept(parts: readonly Part[], values: number[], sampleRateHz: number): number[] {
-  const within = (value: number, [low, high]: readonly [number, number]): number => Math.min(high, Math.max(low, value))
-  const ln = ([low, high]: readonly [number, number], top = high): readonly [number, number] => [
-    Math.log(low),
-    Math.log(Math.min(high, top)),
-  ]
-  const top = 0.49 * sampleRateHz
+function kept(parts: readonly Part[], values: number[], { freqHz, sampleRateHz }: FitData): number[] {
+  const within = (value: number, low: number, high: number): number => Math.min(high, Math.max(low, value))
+  const lnFrom = Math.log(freqHz[0] / BEYOND)
+  const lnTo = Math.log(Math.min(0.49 * sampleRateHz, freqHz[freqHz.length - 1] * BEYOND))
   let at = 1
   for (const part of parts) {
     if (part.kind === 'edge') {
       const { isAnalog, side } = part.edge
-      values[at] = within(values[at], isAnalog ? ln(GENTLE_HZ[side]) : ln(LIMITS.edgeHz, top))
+      const [from, to] = isAnalog ? GENTLE_HZ[side].map(Math.log) : [lnFrom, lnTo]
+      values[at] = within(values[at], from, to)
     } else {
-      values[at] = within(values[at], LIMITS.gainDb)
-      values[at + 1] = within(values[at + 1], ln(LIMITS.sectionHz, top))
-      values[at + 2] = within(values[at + 2], ln(LIMITS.q))
+      values[at] = within(values[at], ...LIMITS.gainDb)
+      values[at + 1] = within(values[at + 1], lnFrom, lnTo)
+      values[at + 2] = within(values[at + 2], Math.log(LIMITS.q[0]), Math.log(LIMITS.q[1]))
     }
     at += sizeOf(part)
   }
@@ -132,7 +132,7 @@ function kept(parts: readonly Part[], values: number[], sampleRateHz: number): n
 }
 
 /** A step that gains less than this share of the misfit, or this much of it, is the last. */
-const SETTLED = { share: 1e-3, misfit: 1e-3 } as const
+const SETTLED = { share: 1e-5, misfit: 1e-3 } as const
 
 /**
  * Levenberg and Marquardt's least squares over all parameters, from where the chain stands.
@@ -140,12 +140,12 @@ const SETTLED = { share: 1e-3, misfit: 1e-3 } as const
  */
 export function fitted(start: Chain, data: FitData, stepsMax: number): Fitted {
   const { parts } = start
-  const { levelDb, rootWeight, sampleRateHz } = data
+  const { levelDb, rootWeight } = data
   const count = levelDb.length
   const size = start.values.length
   const [left, pull] = [column('left', count), new Float64Array(size)]
   const [damped, move] = [new Float64Array(size * size), new Float64Array(size)]
-  let values = kept(parts, [...start.values], sampleRateHz)
+  let values = kept(parts, [...start.values], data)
   let misfit = misfitOf({ parts, values }, data)
   let damping = 1e-3
   for (let step = 0; step < stepsMax; step++) {
@@ -164,7 +164,7 @@ export function fitted(start: Chain, data: FitData, stepsMax: number): Fitted {
         const next = kept(
           parts,
           values.map((value, k) => value + move[k]),
-          sampleRateHz,
+          data,
         )
         nextMisfit = misfitOf({ parts, values: next }, data)
         if (nextMisfit < misfit) {

@@ -60,25 +60,28 @@ const isClean = ({ misfit }: Fitted, data: FitData, noiseMisfit: number): boolea
 export function searched(starts: readonly Chain[], data: FitData, noiseMisfit: number): Fitted {
   const coarse = coarseOf(data)
   const isDone = (fit: Fitted): boolean => isClean(fit, coarse, noiseMisfit)
-  const byCost = (a: Fitted, b: Fitted): number => costOf(a) - costOf(b)
-  let firsts = starts.slice(0, 1).map((start) => grown(fitted(start, coarse, 20), coarse, 1, isDone))
-  if (!isDone(firsts[0])) {
-    const others = starts.slice(1).map((start) => grown(fitted(start, coarse, 20), coarse, 1, isDone))
-    firsts = [...firsts, ...others]
-      .map((first) => grown(first, coarse, 2, isDone))
-      .sort(byCost)
-      .slice(0, STARTS_KEPT)
-  }
-  const alls = firsts.map((first) => pruned(grown(first, coarse, SECTIONS_MAX, isDone), coarse)).sort(byCost)
-  let best = alls[0]
-  if (sectionCount(best) > 1 && (!isDone(best) || isLoose(best, coarse))) {
-    for (const one of alls) {
-      const max = isDone(best) ? sectionCount(best) - 1 : Math.min(SECTIONS_MAX, sectionCount(best) + 1)
-      const other = byPoles(one, coarse, max, isDone)
+  const isSettled = (fit: Fitted): boolean => isDone(fit) && (sectionCount(fit) < 2 || !isLoose(fit, coarse))
+  let best = explored(fitted(starts[0], coarse, 20), coarse, isDone, isSettled)
+  if (!isSettled(best)) {
+    const firsts = starts
+      .slice(1)
+      .map((start) => grown(fitted(start, coarse, 20), coarse, 2, isDone))
+      .sort((a, b) => costOf(a) - costOf(b))
+    for (const first of firsts.slice(0, STARTS_KEPT)) {
+      const other = explored(first, coarse, isDone, isSettled)
       if (costOf(other) < costOf(best)) best = other
     }
   }
   return pruned(fitted(best, data, 30), data)
+}
+
+/** All that can be made of a start. */
+function explored(start: Fitted, data: FitData, isDone: IsDone, isSettled: IsDone): Fitted {
+  const best = pruned(grown(start, data, SECTIONS_MAX, isDone), data)
+  const count = sectionCount(best)
+  if (count < 2 || isSettled(best)) return best
+  const other = byPoles(best, data, isDone(best) ? count - 1 : Math.min(SECTIONS_MAX, count + 1), isDone)
+  return costOf(other) < costOf(best) ? other : best
 }
 
 function coarseOf(data: FitData): FitData {
@@ -111,7 +114,7 @@ function grown(start: Fitted, data: FitData, sectionsMax: number, isDone: IsDone
       )
     const next = tries.sort((a, b) => costOf(a) - costOf(b))[0]
     if (!next || costOf(next) >= costOf(best)) break
-    best = next
+    best = fitted(next, data, 20)
   }
   return best
 }

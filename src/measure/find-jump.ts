@@ -25,6 +25,8 @@ const LATE_SURE = 8
 const SEARCH_S = 1.5
 /** Longer parts of the track aren't gone through place by place. */
 const SCAN_MOST_S = 10
+/** By more than this a step of the staircase may come to lie where another should be, and looks like a jump itself. */
+const STEP_S = 0.01
 /** A jump must explain a place so much better than none. */
 const BETTER = 0.9
 /** How far (power) a signal must stand out of the silence to show a jump. */
@@ -62,6 +64,7 @@ export function findJump(
   const reach = Math.round(0.25 * samplesPerS)
   const stretches = stretchesOf(located, delaySamples / samplesPerS, channel.length)
     .filter(({ from, to }) => to > span.from - reach && from < span.to + reach)
+    .filter(({ kind }) => kind !== 'staircase' || Math.abs(late) < STEP_S * samplesPerS)
     .map((stretch) => within(stretch, { from: span.from - reach, to: span.to + reach }))
   const breaks = breaksIn(channel, stretches, samplesPerS, 0.4 * samplesPerS)
   const isNarrow = bracket.toS - bracket.fromS < SCAN_MOST_S

@@ -18,6 +18,9 @@ export const movedFrom = (stretch: Stretch, at: number, lateSamples: number): St
   phasesRad: (n) => stretch.phasesRad(n >= at ? n - lateSamples : n),
 })
 
+/** What a fit may leave (power) of what it is to describe. */
+const DESCRIBED = 0.2
+
 /** How well a jump by a known number of samples explains a place. */
 export interface JumpFit {
   /** Rms that is left with it, over what is left on each side anyway; 1 is as good as can be. */
@@ -44,6 +47,12 @@ export function jumpFit(
   const fit = fitAround(channel, moved, [left, right], samplesPerS, 'loose', isQuick)
   const without = fitAround(channel, stretch, [left, right], samplesPerS, 'loose', isQuick)
   if (!fit || !without || !sides[0] || !sides[1]) return null
+  // A side that the stretch doesn't describe at all, as one that is elsewhere in the track, says nothing.
+  const isDescribed = [left, right].every((span, i) => {
+    const meanSquare = sumOver(span, (n) => channel[n] ** 2) / (span.to - span.from)
+    return sides[i]!.rms ** 2 < DESCRIBED * meanSquare
+  })
+  if (!isDescribed) return null
   const usual = Math.max(sides[0].rms, sides[1].rms, SILENT_FS)
   return {
     misfit: Math.max(...fit.spanRms) / usual,

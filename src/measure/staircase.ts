@@ -19,7 +19,7 @@ const LOW_DBFS = -20
 /** Harmonics are read where more is left than noise, and that might come near the limit; else all of it bounds them. */
 const MORE_THAN_NOISE = 1.3
 const NEAR_LIMIT = 0.03
-const LATEST_S = 0.1
+const LATEST_S = 0.6
 
 export interface StaircaseReading extends Departure {
   readonly freqHz: number

@@ -1,7 +1,7 @@
 /**
  * Takes of a whole vehicle for the verdict's tests: each output of a channel map as one wire, healthy or with one fault.
  *
- * The wires are closed forms: source sides by their gains, fourth-order Butterworth filters at the map's corners, level,
+ * The wires are closed forms: source sides by their gains, fourth-order filters at the map's corners, level,
  * delay, then what the fault adds. A fault changes its own wires only, so the analyses of the others are used again.
  */
 import type { Job, OutputSpec } from '../../src/job/job.js'
@@ -17,7 +17,7 @@ import type { RigInput } from '../../src/rig/rig.js'
 import type { Setting } from '../../src/rig/roles.js'
 import { vrms } from '../../src/units/level.js'
 import { type Judgement, judge } from '../../src/verdict/judge.js'
-import { butterworth, type Filter, filtered } from './biquad.js'
+import { butterworth, type Filter, filtered, linkwitzRiley } from './biquad.js'
 import { hiss } from './random.js'
 import { audioOf, clipped, delayed, mixed, type Played, playTrack, shaped, sines, summed } from './track.js'
 
@@ -53,7 +53,8 @@ export interface Fault {
 
 /** One wire as samples of a card with FULL_SCALE_VRMS. */
 export function wireOf(spec: OutputSpec, played: Played, fault: Fault = {}): Float64Array {
-  const { lowHz, highHz } = fault.band ?? spec
+  const { lowHz, highHz } = fault.band ?? spec.crossover
+  const slope = !fault.band && spec.crossover.shape === 'linkwitz_riley' ? linkwitzRiley : butterworth
   const count = played.left.length
   const hissFs = (fault.hissVrms ?? HISS_VRMS) / (FULL_SCALE_VRMS / Math.SQRT2)
   const noise = hiss(count, hissFs, 100 + spec.number)
@@ -67,8 +68,8 @@ export function wireOf(spec: OutputSpec, played: Played, fault: Fault = {}): Flo
   if (fault.clipFs !== undefined) wire = clipped(wire, fault.clipFs)
   if (fault.a2 !== undefined || fault.a3 !== undefined) wire = shaped(wire, fault.a2 ?? 0, fault.a3 ?? 0)
   wire = filtered(wire, [
-    ...(lowHz === null ? [] : butterworth('high', 4, lowHz, RATE_HZ)),
-    ...(highHz === null ? [] : butterworth('low', 4, highHz, RATE_HZ)),
+    ...(lowHz === null ? [] : slope('high', 4, lowHz, RATE_HZ)),
+    ...(highHz === null ? [] : slope('low', 4, highHz, RATE_HZ)),
     ...(fault.equaliser ?? []),
   ])
   wire = delayed(wire, Math.round(spec.delayS * RATE_HZ) + (fault.lateSamples ?? 0))

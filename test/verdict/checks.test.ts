@@ -155,6 +155,7 @@ describe('the checks of an output', () => {
       'thd+n',
       'noise',
       'noise A',
+      'noise 468',
       'hum',
     ]
     for (const number of [1, 2, 3]) {
