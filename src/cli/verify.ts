@@ -86,6 +86,7 @@ export async function verifyCommand(options: VerifyOptions, signal: AbortSignal)
         startedAt: startedAt.toISOString(),
         program: `linetrue ${options.version}`,
         isSimulated: bench?.isSimulated ?? false,
+        isAhead: bench !== null,
         says: {
           capture: bench?.capture.where ?? 'a recording made elsewhere',
           player: bench?.player.where ?? 'not known',

@@ -1,5 +1,6 @@
 /** The main job: takes in, result out. Where the takes come from is the caller's affair. */
 import type { Job } from '../job/job.js'
+import { warmUp } from '../measure/analyse.js'
 import type { Located } from '../measure/analysis.js'
 import type { InputAnalysis } from '../measure/input-analysis.js'
 import type { LeadData } from '../measure/lead.js'
@@ -34,6 +35,8 @@ export interface VerifyRequest {
   readonly startedAt: string
   readonly program: string
   readonly isSimulated: boolean
+  /** The takes are still to be played: time to warm the analysis up, which it needs where a file is at hand at once. */
+  readonly isAhead: boolean
   /** How the instruments call themselves. */
   readonly says: { readonly capture: string; readonly player: string; readonly meter: () => string | null }
   /** What calibration and plan had to say before the run. */
@@ -67,6 +70,7 @@ export async function verify(
   const measured: MeasuredTake[] = []
   const analysts = new Analysts(Math.max(...patches.map(({ leads }) => leads.length)), request.rig.capture.sampleRateHz)
   try {
+    if (request.isAhead) warmUp(request.rig.capture.sampleRateHz)
     for await (const take of takes) {
       onProgress({ step: 'measuring', detail: take.patchName, doneS: null, totalS: null })
       measured.push(await measureTake(take, patches, analysts, signal))
