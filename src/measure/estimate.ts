@@ -49,11 +49,22 @@ export function estimate(
   }
 }
 
-/** One figure less another of the same unit, each with its own budget. */
+/** The same meter stands behind every input of a calibration: what it is off by, all are off by alike. */
+const SHARED = 'meter specification'
+
+/**
+ * One figure less another of the same unit, each with its own budget.
+ *
+ * Contributions are independent but for the meter's, which is the same in both and takes itself away (GUM 5.2.2, r = 1).
+ */
 export function difference(a: Estimate, aName: string, b: Estimate, bName: string, method: string): Estimate {
+  const sharedU = ({ budget }: Estimate): number => budget.find(({ source }) => source === SHARED)?.u ?? 0
+  const own = ({ budget }: Estimate, name: string): [string, number][] =>
+    budget.filter(({ source }) => source !== SHARED).map(({ source, u }) => [`${source}, ${name}`, u])
   const contributions = Object.fromEntries([
-    ...a.budget.map(({ source, u }) => [`${source}, ${aName}`, u]),
-    ...b.budget.map(({ source, u }) => [`${source}, ${bName}`, u]),
+    ...own(a, aName),
+    ...own(b, bName),
+    [SHARED, Math.abs(sharedU(a) - sharedU(b))],
   ])
   return estimate(a.value - b.value, contributions, method, { freqHz: a.freqHz ?? undefined })
 }
