@@ -61,7 +61,7 @@ export function alikes(judged: readonly Judged[], job: Job): Finding[] {
       next: isHarmless
         ? 'Nothing to do; to tell them apart, unplug one and take it again.'
         : byFader
-          ? 'Ask for the take with the fader to the front (fader_take: true in the job file).'
+          ? 'Ask for the take with the fader to the front (extra_takes: [fader_front] in the job file).'
           : 'Unplug one of them and take it again, or give the map what tells them apart.',
     })
   }

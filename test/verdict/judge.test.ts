@@ -184,7 +184,7 @@ describe('outputs that are alike', () => {
     expect(judgement.verdict).toBe('unsure')
     expect(findingsSaid(judgement)).toEqual(['alike 1,3 unsure', 'alike 2,4 unsure'])
     expect(judgement.findings[0].next).toBe(
-      'Ask for the take with the fader to the front (fader_take: true in the job file).',
+      'Ask for the take with the fader to the front (extra_takes: [fader_front] in the job file).',
     )
   })
 
