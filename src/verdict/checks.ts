@@ -6,6 +6,7 @@ import type { Job, OutputSpec } from '../job/job.js'
 import { estimate } from '../measure/estimate.js'
 import type { OutputMeasures } from '../measure/outputs.js'
 import { maskFor } from '../measure/response.js'
+import type { SectionKind } from '../stimulus/layout.js'
 import { inDb, inHz, inMs, inVolts, listed } from '../units/words.js'
 import { cleanChecks } from './clean-checks.js'
 import { figureOf, held, worst } from './decision.js'
@@ -20,12 +21,31 @@ export const levelDeviationDb = ({ deviationDb }: OutputMeasures): number => dev
 
 export function checksOf(one: OutputMeasures, job: Job): Check[] {
   if (one.isDead) return [deadCheck(one)]
-  const checks = liveChecks(one, job)
+  const checks = liveChecks(one, job).map((check) => doubtedBy(one, check))
   if (!one.isClipped) return checks
   // What an overdriven capture shows is the capture's fault until it is taken again.
   return checks.map((check) =>
     check.verdict === 'fail' ? { ...check, verdict: 'unsure', why: 'The capture was overdriven.' } : check,
   )
+}
+
+/** What each section of the track is read for. */
+const READ_FROM: Readonly<Partial<Record<SectionKind, readonly string[]>>> = {
+  sweep_left: ['level', 'polarity', 'sides', 'crosstalk', 'response', 'delay', 'identity'],
+  sweep_right: ['level', 'polarity', 'sides', 'crosstalk', 'response', 'delay', 'identity'],
+  silence: ['noise', 'noise A', 'noise 468', 'hum', 'thd'],
+  tone: ['thd', 'thd+n'],
+  quiet_tone: ['dynamic range', 'noise', 'noise A', 'noise 468', 'hum'],
+  staircase: ['clean level'],
+  two_tone: ['modulation distortion', 'difference-tone distortion'],
+}
+
+/** A figure that was read across an interruption cannot fail an output: the interruption does. */
+function doubtedBy({ interruptions }: OutputMeasures, check: Check): Check {
+  const isHit = interruptions.some(({ interruption }) => READ_FROM[interruption.section]?.includes(check.name))
+  return check.verdict === 'fail' && isHit
+    ? { ...check, verdict: 'unsure', why: 'An interruption lies in what it was read from: take it again.' }
+    : check
 }
 
 function liveChecks(one: OutputMeasures, job: Job): Check[] {

@@ -14,6 +14,7 @@ import { type Judged, nameOf, verdictOf } from './judged.js'
 import { noiseFindings } from './noise-findings.js'
 import { responseFindings } from './response-findings.js'
 import type { Finding } from './result.js'
+import { shared } from './shared-findings.js'
 
 export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
   const volume = volumeFinding(judged, job)
@@ -29,7 +30,10 @@ export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
     areAllSummed: sum !== null,
     areAllHumming: hum !== null,
   }
-  const single = judged.flatMap((one) => outputFindings(one, job, common))
+  const single = shared(
+    judged.flatMap((one) => outputFindings(one, job, common)),
+    judged.filter(({ measures }) => !measures.isDead).length,
+  )
   return [
     ...(volume && !balance ? [volume.finding] : []),
     ...(balance ? [balance.finding] : []),
@@ -153,7 +157,9 @@ function outputFindings({ measures, checks }: Judged, job: Job, common: Common):
   findings.push(...cleanFindings(measures, checks, job, name))
   // In the noise that has been named, whatever could not be settled is no finding of its own.
   const isNoisy = findings.some(({ kind, verdict }) => ['noisy', 'humming'].includes(kind) && verdict === 'fail')
-  return isNoisy ? findings.filter(({ verdict }) => verdict !== 'unsure') : findings
+  // Nor is what was read across an interruption.
+  const isInterrupted = findings.some(({ kind }) => kind === 'interrupted')
+  return isNoisy || isInterrupted ? findings.filter(({ verdict }) => verdict !== 'unsure') : findings
 }
 
 const mutingNote = (name: string, outputs: number[]): Finding => ({
