@@ -4,6 +4,7 @@ import { inDb, inDbv } from '../units/words.js'
 import { levelDeviationDb } from './checks.js'
 import { type Judged, verdictOf } from './judged.js'
 import type { Finding } from './result.js'
+import type { ToneControl } from './tone-control.js'
 
 /** What all outputs have in common and no output is to blame for. */
 export interface Common {
@@ -14,6 +15,7 @@ export interface Common {
   readonly areAllInverted: boolean
   readonly areAllSummed: boolean
   readonly areAllHumming: boolean
+  readonly tone: ToneControl | null
 }
 
 /** All outputs off by the same amount, and by more than the tolerance: the volume, not the outputs. */

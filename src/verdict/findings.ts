@@ -15,6 +15,7 @@ import { noiseFindings } from './noise-findings.js'
 import { responseFindings } from './response-findings.js'
 import type { Finding } from './result.js'
 import { shared } from './shared-findings.js'
+import { toneControl } from './tone-control.js'
 
 export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
   const volume = volumeFinding(judged, job)
@@ -22,6 +23,7 @@ export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
   const inversion = allInverted(judged)
   const sum = allSummed(judged)
   const hum = allHum(judged)
+  const tone = toneControl(judged, job)
   const common: Common = {
     leftDb: balance?.leftDb ?? volume?.offsetDb ?? 0,
     rightDb: balance?.rightDb ?? volume?.offsetDb ?? 0,
@@ -29,6 +31,7 @@ export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
     areAllInverted: inversion !== null,
     areAllSummed: sum !== null,
     areAllHumming: hum !== null,
+    tone,
   }
   const single = shared(
     judged.flatMap((one) => outputFindings(one, job, common)),
@@ -37,7 +40,7 @@ export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
   return [
     ...(volume && !balance ? [volume.finding] : []),
     ...(balance ? [balance.finding] : []),
-    ...[inversion, sum, hum].filter((finding) => finding !== null),
+    ...[inversion, sum, hum, tone?.finding ?? null].filter((finding) => finding !== null),
     ...swaps(judged, job),
     ...alikes(judged, job),
     ...single,
@@ -140,7 +143,8 @@ function outputFindings({ measures, checks }: Judged, job: Job, common: Common):
         : 'Switch surround and similar effects off and take it again.',
     )
   }
-  findings.push(...responseFindings(measures, checks, job, name))
+  if (!common.tone?.responseOf.has(measures.lead.outputNumber))
+    findings.push(...responseFindings(measures, checks, job, name))
   if (delayS) {
     add(
       'late',
@@ -178,6 +182,7 @@ function isLevelExplained({ measures, checks }: Judged, common: Common): boolean
   const share = spec.leftGain ** 2 + spec.rightGain ** 2
   const commonDb = (spec.leftGain ** 2 * common.leftDb + spec.rightGain ** 2 * common.rightDb) / share
   if (sides !== 'as mapped' && sides !== 'other side') return true
+  if (common.tone?.levelOf.has(measures.lead.outputNumber)) return true
   if (verdictOf(checks, 'sides') !== 'pass') return true
   if (verdictOf(checks, 'response') !== 'pass') {
     if (isNear(passbandDeviationDb, commonDb)) return true

@@ -98,6 +98,12 @@ const CASES: [name: string, faults: string, extra: string[], findings: string[]]
     ['engine_running'],
     ['whining 1,2,3,4 fail'],
   ],
+  [
+    'bass and treble left on',
+    'head_unit: { tone: [{ kind: low_shelf, freq_hz: 100, gain_db: 6 }, { kind: high_shelf, freq_hz: 8000, gain_db: -4 }] }',
+    [],
+    ['tone control 1,2,3,4 fail'],
+  ],
   ['one output that clips hard', 'outputs: { 3: { clip_vpk: 1.6 } }', [], ['distorted 3 fail']],
   ['one output that clips softly', 'outputs: { 3: { soft_clip_vpk: 3.0 } }', [], ['distorted 3 fail']],
   [
