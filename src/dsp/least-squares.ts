@@ -1,5 +1,7 @@
 /** Linear least squares for a few columns. */
 
+import { dot } from './dot.js'
+
 /** A column that is this near to a sum of those before it says nothing new; it gets no share. */
 const NEW_SHARE = 1e-11
 
@@ -18,7 +20,7 @@ export function leastSquares(columns: readonly Float64Array[], right: Float64Arr
   const [size, count] = [columns.length, right.length]
   if (count < size) throw new RangeError(`leastSquares: ${count} values for ${size} unknowns`)
   const scale = columns.map((column) => {
-    const length = Math.sqrt(dot(column, column, 0))
+    const length = Math.sqrt(dot(column, column))
     const per = length > 0 ? 1 / length : 0
     for (let i = 0; i < count; i++) column[i] *= per
     return per
@@ -43,12 +45,6 @@ export function leastSquares(columns: readonly Float64Array[], right: Float64Arr
     x[k] = sum / diagonal[k]
   }
   return x.map((value, k) => value * scale[k])
-}
-
-function dot(a: Float64Array, b: Float64Array, from: number): number {
-  let sum = 0
-  for (let i = from; i < a.length; i++) sum += a[i] * b[i]
-  return sum
 }
 
 function reflect(values: Float64Array, mirror: Float64Array, from: number, half: number): void {

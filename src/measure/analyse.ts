@@ -12,6 +12,8 @@ import { markerPair } from './marker-pair.js'
 import { readNoise } from './noise-reading.js'
 import { readStaircase } from './staircase.js'
 import { sweepDistortion } from './sweep-distortion.js'
+import { sampleAt, samplesPerSAt } from './time-map.js'
+import { readTimeVariance } from './time-variance.js'
 import { readTone } from './tone-reading.js'
 import { deconvolve, type SweepReference, sweepReference, transferFrom } from './transfer.js'
 
@@ -51,11 +53,11 @@ export function analyseInput(
   reference: SweepReference,
   setting: Setting = 'reference',
 ): InputAnalysis {
-  const { samplesPerS, startSample } = located
+  const { samplesPerS } = located
   const stretch = (startS: number, endS: number): Float32Array =>
     channel.subarray(
-      Math.max(0, Math.round(startSample + startS * samplesPerS)),
-      Math.min(channel.length, Math.round(startSample + endS * samplesPerS)),
+      Math.max(0, Math.round(sampleAt(located, startS))),
+      Math.min(channel.length, Math.round(sampleAt(located, endS))),
     )
   const sections = sectionsOf()
   const inside = (kind: string, settleS: number): Float32Array => {
@@ -67,7 +69,8 @@ export function analyseInput(
   const responses = deconvolve(channel, reference)
   const transfer = transferFrom(responses)
   const distortion = sweepDistortion(responses, transfer)
-  const interruptions = findInterruptions(channel, located, markerPair(channel, located), transfer, responses)
+  const markers = markerPair(channel, located)
+  const interruptions = findInterruptions(channel, located, markers, transfer, responses)
 
   const silence = inside('silence', SILENCE_SETTLE_S)
   const idle = readNoise(silence, samplesPerS, null)
@@ -76,9 +79,12 @@ export function analyseInput(
     .filter(({ kind }) => kind === 'tone')
     .map(({ startS, durationS, tones: [{ freqHz }] }) => ({
       freqHz,
+      // The clocks' ratio while it sounds: that of the whole take would turn its phase.
+      ratePerS: samplesPerSAt(located, startS + durationS / 2),
       samples: stretch(startS + SETTLE_S, startS + durationS - LEAVE_S),
     }))
-  const tones = loud.map(({ freqHz, samples }) => readTone(samples, freqHz, samplesPerS, linesHz))
+  const tones = loud.map(({ freqHz, samples, ratePerS }) => readTone(samples, freqHz, ratePerS, linesHz))
+  const timeVariance = readTimeVariance(channel, located, markers, responses, tones, interruptions)
   const strongest = tones.reduce((most, tone) => (tone.peakFs > most.peakFs ? tone : most))
   const carried = tones.filter(({ peakFs }) => peakFs > CARRIED * strongest.peakFs)
   const lines = idle.lines.map(({ freqHz, rmsFs }) => ({ freqHz, peakFs: rmsFs }))
@@ -118,6 +124,7 @@ export function analyseInput(
     present: readNoise(quietSamples, samplesPerS, quiet.tones[0].freqHz),
     lossySource: readLossySource({ freqHz: quiet.tones[0].freqHz, samples: quietSamples }, loud, samplesPerS, transfer),
     interruptions,
+    timeVariance,
     silence: setting === 'engine_running' ? silence.slice() : null,
     samplesPerS,
     ...peaksOf(used),

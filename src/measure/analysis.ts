@@ -13,9 +13,19 @@ export interface Located {
   readonly clockOffsetPpm: number
   /** Expanded uncertainty (k = 2) of the clock offset. */
   readonly clockOffsetPpmU: number
+  /** By how much the clocks' ratio grows from the first marker to the last; read by `time-map.ts`. 0 where it is left out. */
+  readonly clockDriftPpm?: number
+  /** Expanded uncertainty (k = 2) of the drift. */
+  readonly clockDriftPpmU?: number
+  /** By how much everything comes later after some place between the markers (s), on most inputs; 0 where it is left out. */
+  readonly clockJumpS?: number
   readonly revision: number
   /** 0 to 1: normalised correlation of the weakest of the four chirps. */
   readonly match: number
+  /** How often the whole track is in the take; 1 where it is left out. */
+  readonly trackCount?: number
+  /** Which of them this is, from 1. */
+  readonly trackNumber?: number
 }
 
 /**

@@ -17,6 +17,10 @@ export const GOES_ON = 1.4
 /** How far a deviation stands above the largest of what is left around it. */
 const OVER_PEAK = 1.6
 const LAG_MOST_S = 0.1
+/** Ratio of powers over a break, on sweeps through steep filters. */
+const LEVEL_CHANGE = 6
+/** What a repeat must explain: on a slow signal wrong lags come near. */
+const REPEATED_SHARE = 0.99
 
 /**
  * @returns null where nothing stands out after all; undefined where the signal does not go on as before
@@ -29,6 +33,15 @@ export function bridged(scene: Scene, stretch: Stretch, left: Span, right: Span)
   if (!through || sides[0] === 0) return undefined
   const usual = Math.max(...sides, SILENT_FS)
   if (through.spanRms.some((rms) => rms > GOES_ON * usual)) return undefined
+  const power = ({ from, to }: Span, value: (n: number) => number): number =>
+    sumOver({ from, to }, (n) => value(n) ** 2) / (to - from)
+  const [before, after] = [left, right].map((side) => power(side, (n) => channel[n]))
+  if (stretch.freqsHz(left.to).length > 0) {
+    // A level that differs so much on both sides is no level that goes on, and one that peaks in between was carried too far.
+    if (Math.max(before, after) > LEVEL_CHANGE * Math.min(before, after)) return undefined
+    const between = power({ from: left.to, to: right.from }, through.at)
+    if (between > LEVEL_CHANGE * Math.max(before, after)) return undefined
+  }
   return standingOut(scene, stretch, through, left, right)
 }
 
@@ -50,8 +63,7 @@ function standingOut(scene: Scene, stretch: Stretch, through: LocalFit, left: Sp
   const energy = sumOver(open, squared)
   const isSilence = stretch.freqsHz(left.to).length === 0
   if (length >= RUN_MIN && !isSilence) {
-    const named =
-      dropoutIn(scene, open, squared, through, rms, [left, right]) ?? repeatIn(scene, open, squared, energy, rms)
+    const named = dropoutIn(scene, open, squared, through, rms) ?? repeatIn(scene, open, squared, energy, rms)
     if (named) return said(scene, stretch, { ...named, peakFs, lateSamples: 0 })
   }
   // What is shorter than the output's own ringing came in behind its filter; what is as long may be anything before it.
@@ -90,16 +102,12 @@ function dropoutIn(
   squared: (sample: number) => number,
   through: LocalFit,
   rms: number,
-  sides: readonly Span[],
 ): Named | null {
   const nothing = (n: number): number => scene.channel[n] ** 2
   const run = betterRun(open, squared, nothing, rms)
   if (!run || run.to - run.from < RUN_MIN) return null
   const count = run.to - run.from
-  // A sweep carried too far over a gap says too much: what stands beside it is a bound.
-  const beside = Math.max(...sides.map((side) => sumOver(side, nothing) / (side.to - side.from)))
   const predicted = sumOver(run, (n) => through.at(n) ** 2)
-  if (predicted > 4 * count * beside) return null
   // What is left outside the run must be explained too.
   const rest = sumOver(open, squared) - sumOver(run, squared) - (open.to - open.from - count) * rms * rms
   const left = Math.max(0, sumOver(run, nothing) - count * rms * rms) + Math.max(0, rest)
@@ -108,7 +116,7 @@ function dropoutIn(
   return {
     kind: 'dropout',
     atSample: run.from,
-    atSampleU: Math.hypot(run.fromU, ringU(scene, run, nothing, rms)),
+    atSampleU: Math.hypot(run.fromU, ringU(scene, run, squared, nothing, rms)),
     lengthSamples: count,
     lagSamples: null,
     explained,
@@ -139,11 +147,11 @@ function repeatIn(
   if (!run) return null
   const unexplained = energy - sumOver(run, squared) + sumOver(run, away(lag))
   const left = Math.max(0, unexplained - 2 * (open.to - open.from) * rms * rms) / energy
-  if (left > 1 - NAMED_SHARE) return null
+  if (left > 1 - REPEATED_SHARE) return null
   return {
     kind: 'repeat',
     atSample: run.from,
-    atSampleU: Math.hypot(run.fromU, ringU(scene, run, away(lag), Math.SQRT2 * rms)),
+    atSampleU: Math.hypot(run.fromU, ringU(scene, run, squared, away(lag), Math.SQRT2 * rms)),
     lengthSamples: run.to - run.from,
     lagSamples: lag,
     explained: 1 - left,
@@ -152,11 +160,11 @@ function repeatIn(
 
 /** A lag as long as the run, give or take its ends; most repeats are of what stood just before. */
 function ownLag(misfit: (lag: number) => number, length: number, most: number): number | null {
-  let best: number | null = null
-  for (let lag = Math.max(RUN_MIN, length - 4); lag <= Math.min(most, length + 4); lag++) {
-    if (misfit(lag) < 1 - NAMED_SHARE && (best === null || misfit(lag) < misfit(best))) best = lag
+  let best = Math.max(RUN_MIN, length - 4)
+  for (let lag = Math.max(RUN_MIN, length - 64); lag <= Math.min(most, length + 64); lag++) {
+    if (misfit(lag) < misfit(best)) best = lag
   }
-  return best
+  return best <= most && Math.abs(best - length) <= 4 && misfit(best) < 1 - REPEATED_SHARE ? best : null
 }
 
 /** The lag that fits far better than any that isn't its neighbour; a steady tone has many alike. */
@@ -164,7 +172,7 @@ function onlyLag(misfit: (lag: number) => number, most: number): number | null {
   const values = Float64Array.from({ length: Math.max(0, Math.floor(most) - RUN_MIN) }, (_, i) => misfit(i + RUN_MIN))
   let best = 0
   for (let i = 1; i < values.length; i++) if (values[i] < values[best]) best = i
-  if (!(values[best] < 1 - NAMED_SHARE)) return null
+  if (!(values[best] < 1 - REPEATED_SHARE)) return null
   for (let i = 0; i < values.length; i++) {
     if (Math.abs(i - best) > 2 && values[i] < 4 * values[best] + 0.05) return null
   }

@@ -2,13 +2,13 @@
  * Where between two descriptions of a signal the change lies, to the sample and with what noise leaves open.
  *
  * Both are log-likelihoods of white noise of one rms: the place is where the sum of squares that is left is smallest, and the
- * places whose sum is within 4 variances of it (2 in log-likelihood, 95 % for one parameter) are as good.
+ * places whose sum is within 9 variances of it (three standard deviations of one parameter) may be meant as well.
  */
 import type { Span } from './local-fit.js'
 
 /** Rounding to whole samples alone: uniform over one sample. */
 const WHOLE_SAMPLE_U = 1 / Math.sqrt(12)
-const AS_GOOD = 4
+const AS_GOOD = 9
 
 export interface Change {
   readonly at: number
@@ -34,6 +34,9 @@ export function changeBetween(
   return { at: span.from + best, atU: widthOf(gains, best, rms) }
 }
 
+/** Six standard deviations of a smooth likelihood; a zero of the signal makes it lumpy, so a little less. */
+const AS_GOOD_SPREAD = 5
+
 /** Half of the span in which values are within reach of the best one, as a standard uncertainty. */
 function widthOf(gains: Float64Array, best: number, rms: number): number {
   const least = gains[best] - AS_GOOD * rms * rms
@@ -43,7 +46,7 @@ function widthOf(gains: Float64Array, best: number, rms: number): number {
     low = Math.min(low, i)
     high = Math.max(high, i)
   }
-  return Math.hypot(WHOLE_SAMPLE_U, (high - low) / 4)
+  return Math.hypot(WHOLE_SAMPLE_U, (high - low) / AS_GOOD_SPREAD)
 }
 
 /**

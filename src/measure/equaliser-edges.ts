@@ -2,18 +2,26 @@
 import { EDGE_FAMILIES, type EdgeSide, multiplyEdge } from './edge-filters.js'
 import type { Chain, FitData, Part } from './equaliser-fit.js'
 
-const STEP_OCTAVES = 1 / 6
-const REACH_STEPS = 8
+const STEP_OCTAVES = 1 / 12
+const REACH_OCTAVES = 1.5
+/** Far down, the edge is all there is: peaks have died away, and a shelf is a step. */
+const DEEP_DB = 18
+const DEEP_POINTS = 16
+/** How far the band's level, as the far end tells it, may be from what the band itself shows. */
+const LEVEL_REACH_DB = 10
+const FAMILIES_KEPT = 5
 
 export interface EdgeGuess {
   readonly part: Part
   readonly lnCornerHz: number
+  readonly levelDb: number
   readonly misfit: number
 }
 
 /**
- * Edges that may be what a curve ends in: each family, at the corner where it best follows the outer part.
- * @returns the best first; none where the curve is not 3 dB down on this side
+ * Edges that may be what a curve ends in: of each family the corner that best follows the far end, or all that goes down
+ * where that is not deep.
+ * @returns the likeliest first; none where the curve is not 3 dB down on this side
  */
 export function edgeGuesses(data: FitData, referenceDb: number, side: EdgeSide): EdgeGuess[] {
   const { freqHz, levelDb, rootWeight, sampleRateHz } = data
@@ -22,33 +30,44 @@ export function edgeGuesses(data: FitData, referenceDb: number, side: EdgeSide):
   let corner = side === 'low' ? 0 : count - 1
   if (levelDb[corner] > referenceDb - 3) return []
   while (levelDb[corner] < referenceDb - 3) corner += step
-  // From the end to an octave and a half inside the corner, every other point.
-  const inside = freqHz[corner] * 2 ** (1.5 * step)
-  const stretch = [...freqHz.keys()].filter(
-    (i) => i % 2 === 0 && (side === 'low' ? freqHz[i] <= inside : freqHz[i] >= inside),
-  )
+  const isOuter = (i: number): boolean => (side === 'low' ? i < corner : i > corner)
+  const deep = [...freqHz.keys()].filter((i) => isOuter(i) && levelDb[i] < referenceDb - DEEP_DB)
+  const insideHz = freqHz[corner] * 2 ** (1.5 * step)
+  const stretch =
+    deep.length >= DEEP_POINTS
+      ? deep
+      : [...freqHz.keys()].filter((i) => (side === 'low' ? freqHz[i] <= insideHz : freqHz[i] >= insideHz))
   const pick = (values: Float64Array): Float64Array => Float64Array.from(stretch, (i) => values[i])
   const axis = { squares: pick(data.squares), warped: pick(data.warped), sampleRateHz }
   const levels = pick(levelDb)
   const weights = pick(rootWeight).map((value) => value * value)
   const power = new Float64Array(stretch.length)
-  return EDGE_FAMILIES.map((family) => {
+  const guesses = EDGE_FAMILIES.map((family) => {
     const part: Part = { kind: 'edge', edge: { ...family, side, isAnalog: false } }
-    let best: EdgeGuess = { part, lnCornerHz: Math.log(freqHz[corner]), misfit: Number.POSITIVE_INFINITY }
-    for (let k = -REACH_STEPS; k <= REACH_STEPS; k++) {
-      const cornerHz = freqHz[corner] * 2 ** (k * STEP_OCTAVES)
+    let best: EdgeGuess = { part, lnCornerHz: 0, levelDb: referenceDb, misfit: Number.POSITIVE_INFINITY }
+    for (let octaves = -REACH_OCTAVES; octaves <= REACH_OCTAVES; octaves += STEP_OCTAVES) {
+      const cornerHz = freqHz[corner] * 2 ** octaves
       if (cornerHz > 0.45 * sampleRateHz) continue
       power.fill(1)
       multiplyEdge(part.edge, cornerHz, axis, power)
-      const misfit = spreadOf(power, levels, weights)
-      if (misfit < best.misfit) best = { part, lnCornerHz: Math.log(cornerHz), misfit }
+      const { meanDb, misfit } = distanceOf(power, levels, weights)
+      if (misfit >= best.misfit || Math.abs(meanDb - referenceDb) > LEVEL_REACH_DB) continue
+      best = { part, lnCornerHz: Math.log(cornerHz), levelDb: meanDb, misfit }
     }
     return best
-  }).sort((a, b) => a.misfit - b.misfit)
+  })
+  return guesses
+    .filter(({ misfit }) => Number.isFinite(misfit))
+    .sort((a, b) => a.misfit - b.misfit)
+    .slice(0, FAMILIES_KEPT)
 }
 
-/** Weighted squares of the difference of two curves, their distance left free. */
-function spreadOf(power: Float64Array, levelDb: Float64Array, weight: Float64Array): number {
+/** Weighted mean of the difference of two curves, and squares of what is left. */
+function distanceOf(
+  power: Float64Array,
+  levelDb: Float64Array,
+  weight: Float64Array,
+): { meanDb: number; misfit: number } {
   let [sum, squares, weights] = [0, 0, 0]
   for (let i = 0; i < power.length; i++) {
     const off = levelDb[i] - 10 * Math.log10(power[i])
@@ -56,13 +75,14 @@ function spreadOf(power: Float64Array, levelDb: Float64Array, weight: Float64Arr
     squares += weight[i] * off * off
     weights += weight[i]
   }
-  return squares - (sum * sum) / weights
+  return { meanDb: sum / weights, misfit: squares - (sum * sum) / weights }
 }
 
 /** Where a coupling capacitor is taken to stand before it is looked for; every line output has one, or a servo like it. */
 const COUPLING: EdgeGuess = {
   part: { kind: 'edge', edge: { side: 'low', order: 1, isSquared: false, isAnalog: true } },
   lnCornerHz: Math.log(2),
+  levelDb: 0,
   misfit: 0,
 }
 
@@ -78,7 +98,7 @@ export function startsFor(
   const sides = (['low', 'high'] as const).map((side) => {
     const guesses: (EdgeGuess | null)[] = edgeGuesses(data, referenceDb, side)
     if (guesses.length === 0) return [null]
-    return isCertain[side] ? guesses : [null, ...guesses.slice(0, 3)]
+    return isCertain[side] ? guesses : [null, ...guesses.slice(0, 2)]
   })
   const [lows, highs] = sides
   // Not each with each: the first of one side with all of the other.
@@ -88,6 +108,7 @@ export function startsFor(
   ]
   return pairs.map(([low, high]) => {
     const edges = [low ?? COUPLING, ...(high ? [high] : [])]
-    return { parts: edges.map(({ part }) => part), values: [referenceDb, ...edges.map(({ lnCornerHz }) => lnCornerHz)] }
+    const level = high?.levelDb ?? low?.levelDb ?? referenceDb
+    return { parts: edges.map(({ part }) => part), values: [level, ...edges.map(({ lnCornerHz }) => lnCornerHz)] }
   })
 }

@@ -5,6 +5,7 @@
  * as low shelves: a high shelf of the opposite gain is the same curve at another level.
  */
 import { multiplySection, type SectionSlopes, warpedSquares } from '../dsp/cookbook.js'
+import { dot } from '../dsp/dot.js'
 import { room } from '../dsp/room.js'
 import { type EdgeAxis, type EdgeFilter, multiplyEdge } from './edge-filters.js'
 
@@ -62,7 +63,7 @@ export function chainDb(
   let at = 1
   for (const part of parts) {
     if (part.kind === 'edge') {
-      multiplyEdge(part.edge, Math.exp(values[at]), axis, levelDb, slopes && slopes[at])
+      multiplyEdge(part.edge, Math.exp(values[at]), axis, levelDb, slopes?.[at])
     } else {
       const freqHz = Math.exp(values[at + 1])
       const section = { kind: part.kind, gainDb: values[at], freqHz, q: Math.exp(values[at + 2]) }
@@ -109,7 +110,7 @@ const LIMITS = { gainDb: [-24, 24], q: [0.15, 20] } as const
 /** How far beyond the curve's ends a section or an edge may lie: what is further off is not seen. */
 const BEYOND = 1.2
 /** Couplings and output stages: outside of the audio band, or they would be band edges. */
-const GENTLE_HZ = { low: [0.2, 40], high: [12_000, 500_000] } as const
+const GENTLE_HZ = { low: [0.2, 12], high: [12_000, 500_000] } as const
 
 function kept(parts: readonly Part[], values: number[], { freqHz, sampleRateHz }: FitData): number[] {
   const within = (value: number, low: number, high: number): number => Math.min(high, Math.max(low, value))
@@ -178,12 +179,6 @@ export function fitted(start: Chain, data: FitData, stepsMax: number): Fitted {
     if (gained <= SETTLED.misfit + SETTLED.share * misfit) break
   }
   return { parts, values, misfit }
-}
-
-function dot(a: Float64Array, b: Float64Array): number {
-  let sum = 0
-  for (let i = 0; i < a.length; i++) sum += a[i] * b[i]
-  return sum
 }
 
 /** Scalar products of columns with each other: a symmetric matrix, row after row. */

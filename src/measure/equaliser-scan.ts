@@ -4,6 +4,7 @@
  * Each candidate is its shape for a small gain. Whatever the chain could do itself by turning its parameters is taken out
  * of the shape first, so that a candidate is counted only for what is new in it.
  */
+import { dot } from '../dsp/dot.js'
 import { type Chain, type FitData, type Part, residualOf, weightedSlopes } from './equaliser-fit.js'
 
 export interface Candidate {
@@ -28,33 +29,28 @@ export function candidatesFor(chain: Chain, data: FitData, countMax: number): Ca
   const basis = orthonormal(weightedSlopes(chain, data))
   const residual = residualOf(chain, data)
   for (let i = 0; i < count; i++) residual[i] *= rootWeight[i]
+  for (const direction of basis) {
+    const along = dot(direction, residual)
+    for (let i = 0; i < count; i++) residual[i] -= along * direction[i]
+  }
   const shape = new Float64Array(count)
   const found: Candidate[] = []
   /** Scores what is in shape; its amplitude comes out. */
   const tryShape = (part: Part, valuesFor: (amplitude: number) => number[] | null): void => {
-    let [power, pull] = [0, 0]
-    for (let i = 0; i < count; i++) {
-      shape[i] *= rootWeight[i]
-      power += shape[i] * shape[i]
-      pull += shape[i] * residual[i]
-    }
+    for (let i = 0; i < count; i++) shape[i] *= rootWeight[i]
+    const power = dot(shape, shape)
+    const pull = dot(shape, residual)
     let fresh = power
-    for (const direction of basis) {
-      let along = 0
-      for (let i = 0; i < count; i++) along += direction[i] * shape[i]
-      fresh -= along * along
-    }
+    for (const direction of basis) fresh -= dot(direction, shape) ** 2
     if (!(fresh > NEW_SHARE * power)) return
-    const values = valuesFor(pull / fresh)
-    if (values) found.push({ part, values, gain: (pull * pull) / fresh })
+    const limit = part.kind === 'edge' ? Number.POSITIVE_INFINITY : FIRST_GAIN_DB_MAX
+    const amplitude = Math.max(-limit, Math.min(limit, pull / fresh))
+    const values = valuesFor(amplitude)
+    if (values) found.push({ part, values, gain: amplitude * (2 * pull - amplitude * fresh) })
   }
   const sectionValues =
     (hz: number, q: number) =>
-    (amplitude: number): number[] => [
-      Math.max(-FIRST_GAIN_DB_MAX, Math.min(FIRST_GAIN_DB_MAX, amplitude)),
-      Math.log(hz),
-      Math.log(q),
-    ]
+    (amplitude: number): number[] => [amplitude, Math.log(hz), Math.log(q)]
 
   const [bottomHz, topHz] = [freqHz[0], Math.min(freqHz[count - 1], 0.45 * data.sampleRateHz)]
   const stepCount = Math.floor(Math.log2(topHz / bottomHz) / STEP_OCTAVES)
@@ -116,7 +112,7 @@ function orthonormal(columns: readonly Float64Array[]): Float64Array[] {
   const out: Float64Array[] = []
   for (const column of columns) {
     const one = Float64Array.from(column)
-    const before = Math.sqrt(one.reduce((sum, value) => sum + value * value, 0))
+    const before = Math.sqrt(dot(one, one))
     for (let pass = 0; pass < 2; pass++) {
       for (const other of out) {
         let along = 0
@@ -124,7 +120,7 @@ function orthonormal(columns: readonly Float64Array[]): Float64Array[] {
         for (let i = 0; i < one.length; i++) one[i] -= along * other[i]
       }
     }
-    const size = Math.sqrt(one.reduce((sum, value) => sum + value * value, 0))
+    const size = Math.sqrt(dot(one, one))
     if (size <= 1e-7 * before) continue
     for (let i = 0; i < one.length; i++) one[i] /= size
     out.push(one)

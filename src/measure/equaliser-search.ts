@@ -3,8 +3,9 @@
  *
  * Parts are added one by one, the best first, until none is worth its parameters; then whatever can go is taken away. Where
  * that leaves parts that hardly can be told from each other, or something unexplained, the curve's poles and zeros are asked.
- * All this on every third point; the last word have all points.
+ * All this on every fourth point; the last word have all points.
  */
+import { EDGE_FAMILIES } from './edge-filters.js'
 import {
   type Chain,
   chainDb,
@@ -32,9 +33,9 @@ const RARE = { worth: 16, gainDb: 15, orders: [5, 6, 7], squaredOrders: [6] } as
 /** A section that moves the curve by less than this is not listed. */
 const MATTERS_DB = 0.15
 
-const COARSE_STRIDE = 3
+const COARSE_STRIDE = 4
 /** Starts that are gone on with after a first look. */
-const STARTS_KEPT = 3
+const STARTS_KEPT = 2
 
 export const sectionCount = ({ parts }: Chain): number => parts.filter(({ kind }) => kind !== 'edge').length
 
@@ -77,12 +78,59 @@ export function searched(starts: readonly Chain[], data: FitData, noiseMisfit: n
 
 /** All that can be made of a start. */
 function explored(start: Fitted, data: FitData, isDone: IsDone, isSettled: IsDone): Fitted {
-  const best = pruned(grown(start, data, SECTIONS_MAX, isDone), data)
-  const count = sectionCount(best)
-  if (count < 2 || isSettled(best)) return best
-  const other = byPoles(best, data, isDone(best) ? count - 1 : Math.min(SECTIONS_MAX, count + 1), isDone)
-  return costOf(other) < costOf(best) ? other : best
+  const first = pruned(grown(start, data, SECTIONS_MAX, isDone), data)
+  let best = reedged(first, data, isSettled)
+  // The edges as they are now, and as they were before anything was added: either may be the better guess.
+  for (const edges of [best, start]) {
+    const count = sectionCount(best)
+    if (count < 2 || isSettled(best)) break
+    best = byPoles(edges, best, data, isDone(best) ? count - 1 : Math.min(SECTIONS_MAX, count + 1), isDone)
+    if (isDone(best)) break
+  }
+  return best
 }
+
+/**
+ * Tries another family for each edge in place of an edge and the section nearest to its corner: a Linkwitz-Riley edge with a
+ * peak of 3 dB at its corner is nearly a Butterworth one.
+ */
+function reedged(start: Fitted, data: FitData, isSettled: IsDone): Fitted {
+  let best = start
+  for (;;) {
+    const next = edgeSwaps(best, isSettled(best))
+      .map((chain) => fitted(chain, data, 15))
+      .sort((a, b) => costOf(a) - costOf(b))[0]
+    if (!next || costOf(next) >= costOf(best) - 1) return best
+    best = pruned(next, data)
+  }
+}
+
+/** Other families for the steep edges; where all is well, only in place of a section that stands at a corner. */
+function edgeSwaps(chain: Chain, isWell: boolean): Chain[] {
+  return chain.parts.flatMap((part, index) => {
+    if (part.kind !== 'edge' || part.edge.isAnalog) return []
+    const { edge } = part
+    const lnCorner = chain.values[placeOf(chain, index)]
+    const distance = (k: number): number => Math.abs(chain.values[placeOf(chain, k) + 1] - lnCorner)
+    const near = [...chain.parts.keys()]
+      .filter((k) => chain.parts[k].kind !== 'edge' && (!isWell || distance(k) < AT_CORNER * Math.LN2))
+      .sort((a, b) => distance(a) - distance(b))
+    const families = EDGE_FAMILIES.filter(
+      ({ order, isSquared }) =>
+        Math.abs(order - edge.order) <= 2 && (order !== edge.order || isSquared !== edge.isSquared),
+    )
+    return families.flatMap((family) => {
+      const swapped: Chain = {
+        parts: chain.parts.map((one, k) => (k === index ? { kind: 'edge', edge: { ...edge, ...family } } : one)),
+        values: chain.values,
+      }
+      return [...(isWell ? [] : [swapped]), ...near.slice(0, 2).map((k) => without(swapped, k))]
+    })
+  })
+}
+
+/** Octaves from a corner within which a section may be a part of the edge. */
+const AT_CORNER = 0.6
 
 function coarseOf(data: FitData): FitData {
   const pick = (values: Float64Array): Float64Array =>
@@ -120,9 +168,9 @@ function grown(start: Fitted, data: FitData, sectionsMax: number, isDone: IsDone
 }
 
 /** Chains from the curve's poles and zeros, of one section, of two, and so on until one does. */
-function byPoles(start: Fitted, data: FitData, sectionsMax: number, isDone: IsDone): Fitted {
-  const chains = chainsByPoles(start, data)
-  let best = start
+function byPoles(edges: Chain, so: Fitted, data: FitData, sectionsMax: number, isDone: IsDone): Fitted {
+  const chains = chainsByPoles(edges, data)
+  let best = so
   for (let count = 1; count <= sectionsMax; count++) {
     for (const chain of chains(count)) {
       const one = fitted(chain, data, 25)
@@ -130,7 +178,7 @@ function byPoles(start: Fitted, data: FitData, sectionsMax: number, isDone: IsDo
       if (best === one && isDone(one)) return pruned(one, data)
     }
   }
-  return pruned(best, data)
+  return best === so ? so : pruned(best, data)
 }
 
 /** Standard deviations of gain (dB) and ln Q, with the weights as they are, above which a chain may hold parts too many. */

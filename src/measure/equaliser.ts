@@ -58,6 +58,8 @@ export interface Equaliser {
 const AUDIO_HZ = { low: 20, high: 20_000 } as const
 /** Left over beyond noise: more, and the sections are not what is there. */
 const EXPLAINED_DB = { rms: 0.1, worst: 0.5 } as const
+/** No model of a real output is better than this, however small the noise. */
+const MODEL_DB = 0.005
 /** What a model leaves is alike over about a sixth of an octave. */
 const MODEL_ERROR_POINTS = 8
 /** Integral of the squared window over the impulse response in transfer.ts: points nearer than its inverse share noise. */
@@ -208,7 +210,7 @@ function variancesOf(chain: Chain, { data, noise, ownNoise }: Region): Float64Ar
   }
   const degrees = Math.max(1, independent - size)
   // Twice what the sum scatters by itself is still noise.
-  const modelError = Math.max(0, seen - expected * (1 + 2 * Math.sqrt(2 / degrees))) / weights
+  const modelError = Math.max(MODEL_DB ** 2, (seen - expected * (1 + 2 * Math.sqrt(2 / degrees))) / weights)
   const slopes = weightedSlopes(chain, data)
   const bread = inverseOf(productsOf(slopes), size)
   for (const slope of slopes) {

@@ -11,12 +11,15 @@ const SWEEP_GAP_S = 0.1
 /** Ends of an interruption that happen to fit, as a dropout that starts where the signal is zero, break nothing. */
 const HIDDEN_END_S = [0.006, 0.012, 0.024, 0.048, 0.096] as const
 
-/** @param breaks of one stretch, in order of time */
-export function explain(scene: Scene, stretch: Stretch, breaks: readonly Break[]): Interruption[] {
+/**
+ * @param breaks of one stretch, in order of time
+ * @param isMoved samples were lost or added at a place that isn't known
+ */
+export function explain(scene: Scene, stretch: Stretch, breaks: readonly Break[], isMoved: boolean): Interruption[] {
   const found: Interruption[] = []
   let busyUntil = stretch.from
   for (let i = 0; i < breaks.length; i++) {
-    const { event, last } = explainOne(scene, stretch, breaks, i, busyUntil)
+    const { event, last } = explainOne(scene, stretch, breaks, i, busyUntil, isMoved)
     if (event) found.push(event)
     i = last
     busyUntil = breaks[last].to + guardOf(scene)
@@ -31,6 +34,7 @@ function explainOne(
   breaks: readonly Break[],
   index: number,
   busyUntil: number,
+  isMoved: boolean,
 ): { readonly event: Interruption | null; readonly last: number } {
   const first = breaks[index]
   const nextOf = (i: number): number => breaks[i + 1]?.from ?? stretch.to
@@ -48,7 +52,8 @@ function explainOne(
     const event = silentBetween(scene, stretch, left, first, breaks[index + 1], nextOf(index + 1))
     if (event) return { event, last: index + 1 }
   }
-  const event = withHiddenEnd(scene, stretch, first, busyUntil, nextOf(index))
+  // Where everything has moved, a phase that is another from here on is no repeat without an end.
+  const event = isMoved ? undefined : withHiddenEnd(scene, stretch, first, busyUntil, nextOf(index))
   if (event || isNothing) return { event: event ?? null, last: index }
   const right = spanAfter(scene, stretch, first.to, nextOf(index))
   return { event: movedAt(scene, stretch, left, first, right), last: index }

@@ -21,12 +21,15 @@ import { breaksIn } from './transients.js'
 /** Markers further apart or nearer than the clock says by this, and by so many standard uncertainties, moved in between. */
 const LATE_MIN = 0.5
 const LATE_SURE = 8
+/** Phase (rms) beside the delay from which on it is no mere delay: a modulated one, or another output's end of it. */
+const PHASE_RMS_MAX = 0.2
 /** So far away from its place the closing marker is looked for. */
 const SEARCH_S = 1.5
 /** Longer parts of the track aren't gone through place by place. */
 const SCAN_MOST_S = 10
-/** By more than this a step of the staircase may come to lie where another should be, and looks like a jump itself. */
+/** A larger jump makes some parts of the track look like others. */
 const STEP_S = 0.01
+const DISTINCT_HZ = 300
 /** A jump must explain a place so much better than none. */
 const BETTER = 0.9
 /** How far (power) a signal must stand out of the silence to show a jump. */
@@ -35,6 +38,7 @@ const CLEAR = 20
 /** By how many samples everything moved between the markers; 0 where that isn't sure. */
 export function movedBetweenMarkers(late: Lateness | null): number {
   if (!late || Math.abs(late.samples) < LATE_MIN || Math.abs(late.samples) < LATE_SURE * late.samplesU) return 0
+  if (late.phaseRms > PHASE_RMS_MAX) return 0
   const whole = Math.round(late.samples)
   // Samples lost at another rate than the take's are no whole number of it.
   return Math.abs(late.samples - whole) < 0.02 + 3 * late.samplesU ? whole : late.samples
@@ -64,14 +68,26 @@ export function findJump(
   const reach = Math.round(0.25 * samplesPerS)
   const stretches = stretchesOf(located, delaySamples / samplesPerS, channel.length)
     .filter(({ from, to }) => to > span.from - reach && from < span.to + reach)
-    .filter(({ kind }) => kind !== 'staircase' || Math.abs(late) < STEP_S * samplesPerS)
     .map((stretch) => within(stretch, { from: span.from - reach, to: span.to + reach }))
+    .flatMap((stretch) => (Math.abs(late) < STEP_S * samplesPerS ? [stretch] : distinct(stretch)))
+    .filter(({ from, to }) => to > from)
   const breaks = breaksIn(channel, stretches, samplesPerS, 0.4 * samplesPerS)
   const isNarrow = bracket.toS - bracket.fromS < SCAN_MOST_S
   const event =
     jumpAmong(scene, breaks, late) ??
     (isNarrow ? scan(scene, stretches, late, CLEAR * silencePower(channel, located)) : null)
   return event ?? somewhereIn(scene, located, span, stretches, late)
+}
+
+/**
+ * What doesn't look like itself after a large jump. A step of the staircase may come to lie where another should be, and the
+ * beginning of a sweep, late by a tenth of a second, is a sweep through other lows.
+ */
+function distinct(stretch: Stretch): Stretch[] {
+  if (stretch.kind === 'staircase') return []
+  let { from } = stretch
+  while (stretch.isSweep && from < stretch.to && stretch.freqsHz(from)[0] < DISTINCT_HZ) from += 64
+  return from < stretch.to ? [{ ...stretch, from }] : []
 }
 
 const within = (stretch: Stretch, { from, to }: Span): Stretch => ({

@@ -6,6 +6,7 @@ import type { Envelope, GainChange } from './limiting.js'
 import type { LossySource } from './lossy-source.js'
 import type { StaircaseReading } from './staircase.js'
 import type { SweepDistortion } from './sweep-distortion.js'
+import type { TimeVariance } from './time-variance.js'
 
 export interface InputAnalysis {
   readonly transfer: Transfer
@@ -27,6 +28,7 @@ export interface InputAnalysis {
   readonly present: NoiseReading
   readonly lossySource: LossySource
   readonly interruptions: readonly Interruption[]
+  readonly timeVariance: TimeVariance | null
   /** The silence itself, of a take with the engine running: its whine is followed through it. Null for other takes. */
   readonly silence: Float32Array | null
   readonly samplesPerS: number

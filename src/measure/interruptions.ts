@@ -11,7 +11,7 @@ import type { Interruption } from './interruption.js'
 import { jumpAmong } from './jump-at-break.js'
 import { latenessOf, type MarkerPair } from './marker-pair.js'
 import { movedFrom } from './moved.js'
-import type { Scene } from './scene.js'
+import { guardOf, type Scene } from './scene.js'
 import { type Stretch, stretchesOf } from './stretches.js'
 import type { ImpulseResponses } from './transfer.js'
 import { breaksIn } from './transients.js'
@@ -37,17 +37,60 @@ export function findInterruptions(
   const { samplesPerS, startSample } = located
   const stretches = stretchesOf(located, transfer.centreS, channel.length)
   const breaks = breaksIn(channel, stretches, samplesPerS, topOf(transfer))
-  const late = markers && movedBetweenMarkers(latenessOf(markers))
+  const late = markers === null ? 0 : movedBetweenMarkers(latenessOf(markers))
   if (breaks.length === 0 && !late) return []
   const scene: Scene = { channel, samplesPerS, startSample, ringSamples: ringOf(responses) }
   const jump = late ? (jumpAmong(scene, breaks, late) ?? findJump(channel, located, late, scene.ringSamples)) : null
+  const isUnplaced = late !== 0 && (jump === null || jump.explained === 0)
   const found = jump ? [jump] : []
   for (const stretch of stretches) {
     const own = breaks.filter((one) => one.stretch === stretch).slice(0, BREAKS_MOST)
-    if (own.length > 0) found.push(...explain(scene, afterJump(stretch, jump), own))
+    if (own.length > 0) found.push(...explain(scene, afterJump(stretch, jump), own, isUnplaced))
   }
-  return found.sort((a, b) => a.atSample - b.atSample)
+  return settled(
+    found.sort((a, b) => a.atSample - b.atSample),
+    jump,
+    scene,
+  )
 }
+
+/** What rings on after an interruption, or is but its other end, is not said again. */
+const SAME_S = 0.005
+/** Phases that move twice within this, and by nothing in all, did not move. */
+const THERE_AND_BACK_S = 0.25
+
+function settled(found: readonly Interruption[], jump: Interruption | null, scene: Scene): Interruption[] {
+  const near = SAME_S * scene.samplesPerS + guardOf(scene)
+  const out: Interruption[] = []
+  for (const event of found) {
+    const isEcho =
+      jump !== null &&
+      event !== jump &&
+      jump.atSampleU < near &&
+      event.atSample > jump.atSample - near &&
+      event.atSample < jump.atSample + jump.lengthSamples + near
+    if (isEcho) continue
+    const last = out.at(-1)
+    const isBack =
+      last?.kind === 'jump' &&
+      event.kind === 'jump' &&
+      last.lateSamples === null &&
+      event.lateSamples === null &&
+      event.atSample - last.atSample < THERE_AND_BACK_S * scene.samplesPerS
+    if (last && isBack) out[out.length - 1] = thereAndBack(last, event)
+    else out.push(event)
+  }
+  return out
+}
+
+const thereAndBack = (one: Interruption, two: Interruption): Interruption => ({
+  ...one,
+  kind: 'disturbance',
+  lengthSamples: two.atSample - one.atSample,
+  lateSamples: 0,
+  peakFs: Math.max(one.peakFs, two.peakFs),
+  explained: 0,
+})
 
 /** A stretch as it is after a jump before or in it. */
 function afterJump(stretch: Stretch, jump: Interruption | null): Stretch {

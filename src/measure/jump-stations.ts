@@ -31,6 +31,8 @@ const PLAYER_RATES_HZ = [48_000, 44_100] as const
 const PHASE_SLACK_RAD = 0.05
 /** No single reading outweighs all others. */
 const COST_MOST = 60
+/** What stations may cost on the average; 1 by noise alone, more where a level is low. */
+const COST_EACH = 12
 /** Costs that differ by less are alike: four standard deviations. */
 const COST_ALIKE = 16
 
@@ -86,6 +88,8 @@ function bestSplit(
   })
   const cost = Math.min(...costs)
   const alike = costs.flatMap((value, i) => (value < cost + COST_ALIKE ? [i] : []))
+  // Where readings agree with neither, as on an output whose delay changes all the time, there is no one jump.
+  if (cost > COST_EACH * stations.length) return null
   return { cost, fromS: edges[alike[0]], toS: edges[alike[alike.length - 1] + 1] }
 }
 

@@ -3,8 +3,9 @@ import type { OutputSpec } from '../job/job.js'
 import { fullScaleAtLead, type RigInput } from '../rig/rig.js'
 import { dbFromRatio } from '../units/level.js'
 import type { Transfer } from './analysis.js'
+import { magnitudeAt } from './between-points.js'
 import { dbFromRelative, type Estimate, estimate, relativeFromDb } from './estimate.js'
-import { gridIndex } from './grid.js'
+import { weighted } from './heard.js'
 import type { Passband } from './passband.js'
 import { calibrationBudget, ownResponseDb } from './rig-reach.js'
 import type { Sides } from './source-sides.js'
@@ -20,8 +21,11 @@ export interface LevelFigures {
   readonly passbandDeviationDb: number
 }
 
-/** What the cut of the impulse response, and the place between grid points, leave (tried: 0.002 dB and less). */
-const WINDOW_DB = 0.002
+/**
+ * What the cut of the impulse response, and the place between grid points, leave in the middle of a band: 0.00003 dB and less on
+ * filters of second and fourth order from 50 Hz to 3 kHz, without noise.
+ */
+const WINDOW_DB = 0.00005
 
 /**
  * @param heard the map entry with the sides as the output does hear them
@@ -36,12 +40,11 @@ export function levelFigures(
   passband: Passband | null,
 ): LevelFigures {
   const fullScaleVrms = fullScaleAtLead(input)
-  const i = gridIndex(spec.referenceHz)
-  const left = Math.hypot(transfer.leftRe[i], transfer.leftIm[i])
-  const right = Math.hypot(transfer.rightRe[i], transfer.rightIm[i])
-  // Of a complex error, one of its two parts lies along the value and moves its magnitude.
-  const leftU = transfer.leftError[i] * Math.SQRT1_2
-  const rightU = transfer.rightError[i] * Math.SQRT1_2
+  const [atLeft, atRight] = [weighted(transfer, 1, 0), weighted(transfer, 0, 1)].map((side) =>
+    magnitudeAt(side, spec.referenceHz),
+  )
+  const [left, right] = [atLeft.magnitude, atRight.magnitude]
+  const [leftU, rightU] = [left * atLeft.relativeU, right * atRight.relativeU]
   const [l, r] = [Math.abs(heard.leftGain), Math.abs(heard.rightGain)]
 
   // The sides it should hear, each weighted by its share. Where it hears both in place of one, the sum is its level.
@@ -64,13 +67,13 @@ export function levelFigures(
       Object.fromEntries(
         Object.entries(budgetDb).map(([source, uDb]) => [source, gain * fullScaleVrms * relativeFromDb(uDb)]),
       ),
-      'level from sweep/1',
+      'level from sweep/2',
       { freqHz: spec.referenceHz },
     ),
     deviationDb: estimate(
       dbFromRatio(Math.max(gain * fullScaleVrms, 1e-12) / spec.levelVrms),
       budgetDb,
-      'level from sweep against the map/1',
+      'level from sweep against the map/2',
       { freqHz: spec.referenceHz },
     ),
     sideBalanceDb:

@@ -3,7 +3,7 @@
  * phase that change slowly.
  *
  * For each tone or sweep and each of its harmonics: sum over k of (a_k cos + b_k sin)(order × phase) × P_k(t), with
- * Chebyshev polynomials P_k over the fitted span. A response that is short against the span only moves the slow part, so
+ * Chebyshev polynomials P_k over the fitted span; and a slow curve in each span. A response that is short against the span only moves the slow part, so
  * no response has to be known. Solved by the normal equations (Cholesky), which the bounded polynomials keep well conditioned.
  */
 import type { Stretch } from './stretches.js'
@@ -31,6 +31,8 @@ export type Stiffness = 'stiff' | 'loose'
 const SWEEP_DEGREES = { stiff: [2, 1, 1, 0, 0], loose: [5, 2, 2, 1, 1] } as const
 const TONE_DEGREES = { stiff: [0, 0, 0], loose: [1, 0, 0] } as const
 const TONE_ORDERS = 8
+/** A constant, and what coupling capacitors make of what happened before: a slow curve, in each span its own. */
+const DRIFT_TERMS = 3
 const QUICK_SAMPLES = 1000
 
 interface Term {
@@ -40,7 +42,7 @@ interface Term {
 }
 
 /**
- * @param spans where the signal is as it should be; what lies between them may be asked for
+ * @param spans one or two in which the signal is as it should be; what lies between them may be asked for
  * @param isQuick some hundred samples of a span will do: for trying many places
  * @returns null where there are too few samples to say anything
  */
@@ -59,13 +61,14 @@ export function fitAround(
   const step = isQuick ? Math.max(1, Math.floor(length / QUICK_SAMPLES)) : 1
   const count = Math.floor(length / step)
   const terms = termsOf(stretch, (first + last) / 2, samplesPerS, stiffness)
-  const size = 1 + terms.reduce((sum, { degree }) => sum + 2 * (degree + 1), 0)
+  const driftTerms = DRIFT_TERMS * used.length
+  const size = driftTerms + terms.reduce((sum, { degree }) => sum + 2 * (degree + 1), 0)
   if (count < 2 * size) return null
   const middle = (first + last) / 2
   const half = Math.max(1, (last - first) / 2)
   const row = new Float64Array(size)
   const fill = (sample: number, phases: readonly number[]): void =>
-    fillRow(row, terms, phases, (sample - middle) / half)
+    fillRow(row, driftTerms, rightShare(used, sample), terms, phases, (sample - middle) / half)
 
   const normal = new Float64Array(size * size)
   const right = new Float64Array(size)
@@ -96,7 +99,7 @@ export function fitAround(
     at,
     withPhases,
     levelAt: (sample) => {
-      let [re, im, i] = [0, 0, 1]
+      let [re, im, i] = [0, 0, driftTerms]
       const t = (sample - middle) / half
       for (let k = 0; k <= (terms[0]?.degree ?? -1); k++, i += 2) {
         re += weights[i] * chebyshev(k, t)
@@ -123,9 +126,26 @@ function termsOf(stretch: Stretch, sample: number, samplesPerS: number, stiffnes
   return terms
 }
 
-function fillRow(row: Float64Array, terms: readonly Term[], phases: readonly number[], t: number): void {
-  row[0] = 1
-  let i = 1
+/** 0 in the first span, 1 in the second, and in a straight line from one to the other. */
+function rightShare(used: readonly Span[], sample: number): number {
+  if (used.length < 2) return 0
+  const [left, right] = used
+  return Math.min(1, Math.max(0, (sample - left.to) / Math.max(1, right.from - left.to)))
+}
+
+function fillRow(
+  row: Float64Array,
+  driftTerms: number,
+  later: number,
+  terms: readonly Term[],
+  phases: readonly number[],
+  t: number,
+): void {
+  for (let k = 0; k < DRIFT_TERMS; k++) {
+    row[k] = (1 - later) * chebyshev(k, t)
+    if (driftTerms > DRIFT_TERMS) row[DRIFT_TERMS + k] = later * chebyshev(k, t)
+  }
+  let i = driftTerms
   for (const { carrier, order, degree } of terms) {
     const [c, s] = [Math.cos(order * phases[carrier]), Math.sin(order * phases[carrier])]
     for (let k = 0; k <= degree; k++) {

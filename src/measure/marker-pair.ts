@@ -33,6 +33,8 @@ export interface Lateness {
   readonly samplesU: number
   /** Rms of the phase that a delay doesn't explain, over what noise does; about 1 where there is but a delay. */
   readonly excess: number
+  /** The same rms in radians, each bin by its weight. */
+  readonly phaseRms: number
 }
 
 /**
@@ -57,13 +59,26 @@ export function markerPair(channel: Float32Array, located: Located, closingLate 
 
 /** Spectrum of the first opening chirp as a wire of gain 1 would capture it, cut as in a pair. */
 export function playedOpening(located: Located): Float64Array {
+  const { samplesPerS } = located
+  const played = playedSamples(located, windowOf(samplesPerS).length)
+  return openingSpectrum(played, samplesPerS)
+}
+
+/** The first opening chirp as a wire of gain 1 would capture it, from where a pair's cut begins. */
+export function playedSamples(located: Located, count: number): Float64Array {
   const { startSample, samplesPerS } = located
-  const window = windowOf(samplesPerS)
   const first = Math.floor(placeOf(located, 'opening'))
   const startS = sectionStartS('opening')
-  const played = window.map((_, i) => CHIRP.peakFs * chirpAt((first + i - startSample) / samplesPerS - startS).inPhase)
-  const size = sizeFor(window.length)
-  return spectrumAt(played, 0, window, new Float64Array(size + 2))
+  return Float64Array.from(
+    { length: count },
+    (_, i) => CHIRP.peakFs * chirpAt((first + i - startSample) / samplesPerS - startS).inPhase,
+  )
+}
+
+/** Spectrum of samples from where a pair's cut begins, cut as in a pair. */
+export function openingSpectrum(samples: Float64Array, samplesPerS: number): Float64Array {
+  const window = windowOf(samplesPerS)
+  return spectrumAt(samples, 0, window, new Float64Array(sizeFor(window.length) + 2))
 }
 
 const placeOf = ({ startSample, samplesPerS }: Located, kind: 'opening' | 'closing'): number =>
@@ -149,12 +164,12 @@ export function latenessOf({ opening, closing, size, noisePower }: MarkerPair): 
   const sign = Math.sign(correlation[best])
   let lateness: Lateness | null = null
   for (let pass = 0; pass < 2; pass++) {
-    const { slope, weight, misfit } = phaseFit(cross, weights, samples, sign, size)
+    const { slope, weight, misfit, total } = phaseFit(cross, weights, samples, sign, size)
     samples -= slope / weight
     const excess = Math.sqrt(misfit / clearBins)
     // What noise doesn't explain widens the uncertainty as if thirty neighbours at a time were alike.
     const widened = excess > 1.5 ? 1 + 30 * excess * excess : 1
-    lateness = { samples, samplesU: Math.sqrt(widened / weight), excess }
+    lateness = { samples, samplesU: Math.sqrt(widened / weight), excess, phaseRms: Math.sqrt(misfit / total) }
   }
   return lateness
 }
@@ -166,8 +181,8 @@ function phaseFit(
   samples: number,
   sign: number,
   size: number,
-): { slope: number; weight: number; misfit: number } {
-  let [slope, weight, misfit] = [0, 0, 0]
+): { slope: number; weight: number; misfit: number; total: number } {
+  let [slope, weight, misfit, total] = [0, 0, 0, 0]
   const step = (2 * Math.PI) / size
   const [stepRe, stepIm] = [Math.cos(step * samples), Math.sin(step * samples)]
   let [c, s] = [sign * stepRe, sign * stepIm]
@@ -178,10 +193,11 @@ function phaseFit(
       slope += weights[k] * step * k * phase
       weight += weights[k] * (step * k) ** 2
       misfit += weights[k] * phase * phase
+      total += weights[k]
     }
     const next = c * stepRe - s * stepIm
     s = s * stepRe + c * stepIm
     c = next
   }
-  return { slope, weight, misfit }
+  return { slope, weight, misfit, total }
 }

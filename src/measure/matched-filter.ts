@@ -4,7 +4,7 @@
  * The template is the chirp with its quadrature part, so the answer is an envelope: polarity and phase of the path
  * in between don't matter, and a band-limited path only lowers it.
  */
-import { complexSpectrum, inverseComplex, sizeFor } from '../dsp/fft.js'
+import { complexSpectrum, sizeFor } from '../dsp/fft.js'
 import { CHIRP, chirpAt } from '../stimulus/layout.js'
 import type { Complex } from './mix.js'
 
@@ -22,50 +22,62 @@ export function chirpTemplate(samplesPerS: number): Float64Array {
 }
 
 /** @returns fit of the template that starts at each sample of the signal */
-export function matchedFilter(signal: Complex, template: Float64Array): Float64Array {
-  const count = signal.re.length
+export function matchedFilter(signal: Complex, template: Float64Array): Float32Array {
+  const fit = correlated(signal, template)
+  const { re, im } = signal
+  const count = fit.length
   const length = template.length / 2
-  const size = sizeFor(Math.max(4 * length, 16_384))
-  const step = size - length + 1
-  const padded = new Float64Array(2 * size)
-  padded.set(template)
-  const wanted = complexSpectrum(padded)
   let energy = 0
   for (const part of template) energy += part * part
-
-  const fit = new Float64Array(count)
-  const block = new Float64Array(2 * size)
-  for (let first = 0; first < count; first += step) {
-    block.fill(0)
-    const stop = Math.min(count, first + size)
-    for (let n = first; n < stop; n++) {
-      block[2 * (n - first)] = signal.re[n]
-      block[2 * (n - first) + 1] = signal.im[n]
-    }
-    const product = complexSpectrum(block)
-    for (let k = 0; k < 2 * size; k += 2) {
-      const [a, b, c, d] = [product[k], product[k + 1], wanted[k], wanted[k + 1]]
-      product[k] = a * c + b * d
-      product[k + 1] = b * c - a * d
-    }
-    const correlation = inverseComplex(product)
-    for (let n = first; n < Math.min(count, first + step); n++) {
-      fit[n] = Math.hypot(correlation[2 * (n - first)], correlation[2 * (n - first) + 1])
-    }
-  }
-
   // What stands under the template, by a running sum. A floor of a thousandth of the mean keeps rounding
   // in digital silence from looking like a fit.
-  let total = 0
-  for (let n = 0; n < count; n++) total += signal.re[n] ** 2 + signal.im[n] ** 2
+  let [total, local] = [0, 0]
+  for (let n = 0; n < count; n++) {
+    const power = re[n] * re[n] + im[n] * im[n]
+    total += power
+    if (n < length) local += power
+  }
   const floor = (1e-3 * total * length) / count + Number.MIN_VALUE
-  let local = 0
-  for (let n = 0; n < Math.min(count, length); n++) local += signal.re[n] ** 2 + signal.im[n] ** 2
   for (let n = 0; n < count; n++) {
     // The factor 2: a real chirp holds half the energy of its template.
-    fit[n] = Math.min(1, (fit[n] * Math.SQRT2) / Math.sqrt(energy * Math.max(local, floor)))
-    local -= signal.re[n] ** 2 + signal.im[n] ** 2
-    if (n + length < count) local += signal.re[n + length] ** 2 + signal.im[n + length] ** 2
+    fit[n] = Math.min(1, fit[n] * Math.sqrt(2 / (energy * Math.max(local, floor))))
+    const ahead = n + length
+    local -= re[n] * re[n] + im[n] * im[n]
+    if (ahead < count) local += re[ahead] * re[ahead] + im[ahead] * im[ahead]
   }
   return fit
+}
+
+/** Magnitude of the correlation with the template at each sample, block by block. */
+function correlated({ re, im }: Complex, template: Float64Array): Float32Array {
+  const count = re.length
+  const length = template.length / 2
+  const size = sizeFor(Math.max(4 * length, 4096))
+  const step = size - length + 1
+  const block = new Float64Array(2 * size)
+  block.set(template)
+  const wanted = complexSpectrum(block)
+  const product = new Float64Array(2 * size)
+  const magnitudes = new Float32Array(count)
+  for (let first = 0; first < count; first += step) {
+    const stop = Math.min(count, first + size)
+    for (let n = first, i = 0; n < stop; n++, i += 2) {
+      block[i] = re[n]
+      block[i + 1] = im[n]
+    }
+    block.fill(0, 2 * (stop - first))
+    complexSpectrum(block, product)
+    // The inverse by the forward transform of the conjugate: magnitudes are the same.
+    for (let k = 0; k < 2 * size; k += 2) {
+      const [a, b, c, d] = [product[k], product[k + 1], wanted[k], wanted[k + 1]]
+      product[k] = (a * c + b * d) / size
+      product[k + 1] = (a * d - b * c) / size
+    }
+    complexSpectrum(product, block)
+    const kept = Math.min(count, first + step)
+    for (let n = first, i = 0; n < kept; n++, i += 2) {
+      magnitudes[n] = Math.sqrt(block[i] * block[i] + block[i + 1] * block[i + 1])
+    }
+  }
+  return magnitudes
 }

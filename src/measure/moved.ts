@@ -6,7 +6,18 @@
 import { changeBetween } from './deviation.js'
 import type { Interruption } from './interruption.js'
 import { fitAround, type LocalFit, type Span } from './local-fit.js'
-import { NAMED_SHARE, OVER_RMS, RUN_MIN, ringU, type Scene, SILENT_FS, said, spanAfter, sumOver } from './scene.js'
+import {
+  guardOf,
+  NAMED_SHARE,
+  OVER_RMS,
+  RUN_MIN,
+  ringU,
+  type Scene,
+  SILENT_FS,
+  said,
+  spanAfter,
+  sumOver,
+} from './scene.js'
 import type { Stretch } from './stretches.js'
 import type { Break } from './transients.js'
 
@@ -76,7 +87,7 @@ export function jumpIn(scene: Scene, stretch: Stretch, gap: Span, lateSamples: n
     atSample: at,
     atSampleU: Math.hypot(
       atU,
-      ringU(scene, { from: at, to: gap.to + Math.round(2 * scene.ringSamples) }, squaredAfter, jump.rms),
+      ringU(scene, { from: at, to: gap.to + guardOf(scene) }, (n) => before(n) ** 2, squaredAfter, jump.rms),
     ),
     lengthSamples: 0,
     lateSamples,
@@ -129,7 +140,10 @@ export function silentBetween(
   return said(scene, stretch, {
     kind: 'dropout',
     atSample: from.at,
-    atSampleU: Math.hypot(from.atU, ringU(scene, { from: from.at, to: to.at }, squared, rms)),
+    atSampleU: Math.hypot(
+      from.atU,
+      ringU(scene, { from: from.at, to: to.at }, () => should, squared, rms),
+    ),
     lengthSamples: to.at - from.at,
     lateSamples: hasMoved ? null : 0,
     lagSamples: null,
@@ -145,9 +159,10 @@ export function movedAt(scene: Scene, stretch: Stretch, left: Span, place: Break
   const after = fitAround(channel, stretch, [right], samplesPerS, 'stiff')
   if (!before || !after || stretch.freqsHz(place.from).length === 0) return null
   const rms = Math.max(Math.min(before.rms, after.rms), SILENT_FS)
+  const squaredBefore = (n: number): number => (channel[n] - before.at(n)) ** 2
   const squaredAfter = (n: number): number => (channel[n] - after.at(n)) ** 2
   const open = { from: left.to, to: right.from }
-  const change = changeBetween(open, (n) => (channel[n] - before.at(n)) ** 2, squaredAfter, rms)
+  const change = changeBetween(open, squaredBefore, squaredAfter, rms)
   const [one, two] = [before, after].map((fit) => fit.levelAt(change.at))
   const ratio = Math.hypot(two.re, two.im) / Math.max(Math.hypot(one.re, one.im), 1e-12)
   // An output that opens or shuts its mute: nothing is lost, it is another matter.
@@ -160,7 +175,10 @@ export function movedAt(scene: Scene, stretch: Stretch, left: Span, place: Break
   return said(scene, stretch, {
     kind: isJump ? 'jump' : 'disturbance',
     atSample: change.at,
-    atSampleU: Math.hypot(change.atU, ringU(scene, { from: change.at, to: right.to }, squaredAfter, rms)),
+    atSampleU: Math.hypot(
+      change.atU,
+      ringU(scene, { from: change.at, to: right.to }, squaredBefore, squaredAfter, rms),
+    ),
     lengthSamples: isJump ? 0 : place.to - place.from,
     lateSamples: null,
     lagSamples: null,

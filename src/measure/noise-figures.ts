@@ -36,8 +36,15 @@ export interface NoiseLineSaid {
   readonly kind: 'mains series' | 'whistle' | 'switching spur' | 'harmonic'
 }
 
-/** @param fullScaleFs the output's own peak for 0 dBFS at the quiet tone's frequency, by its response; null where it is dead */
-export function noiseFigures(lead: LeadData, fullScaleFs: number | null): NoiseFigures {
+/** An output's own peak for 0 dBFS at the quiet tone's frequency, by its response. */
+export interface FullScale {
+  readonly magnitude: number
+  /** Relative standard uncertainty. */
+  readonly relativeU: number
+}
+
+/** @param fullScale null where it is dead, or the quiet tone lies outside its band */
+export function noiseFigures(lead: LeadData, fullScale: FullScale | null): NoiseFigures {
   const { analysis, input } = lead
   const fullScaleVrms = fullScaleAtLead(input)
   const dbv = (fs: number): number => dbFromRatio(Math.max(fs, 1e-12) * fullScaleVrms)
@@ -83,7 +90,7 @@ export function noiseFigures(lead: LeadData, fullScaleFs: number | null): NoiseF
       : estimate(dbv(noise.humFloorFs), calibrationBudget(input), 'hum, multiples of 50 or 60 Hz/2', {
           isAtMost: true,
         }),
-    ...rangeFigures(analysis, isToneMuted ? null : fullScaleFs, isRigs),
+    ...rangeFigures(analysis, isToneMuted ? null : fullScale, isRigs),
     noiseButHumDbv: {
       unweighted: dbv(Math.sqrt(Math.max(0, noise.unweightedFs ** 2 - (noise.hum?.rmsFs ?? 0) ** 2))),
       aWeighted: dbv(Math.sqrt(Math.max(0, noise.aWeightedFs ** 2 - (noise.hum?.aWeightedFs ?? 0) ** 2))),
@@ -98,18 +105,26 @@ export function noiseFigures(lead: LeadData, fullScaleFs: number | null): NoiseF
 /** Against full scale: the capture's volts cancel out. */
 function rangeFigures(
   { present }: InputAnalysis,
-  fullScaleFs: number | null,
+  fullScale: FullScale | null,
   isRigs: boolean,
 ): Pick<NoiseFigures, 'dynamicRangeDb' | 'dynamicRangeADb'> {
   const range =
-    fullScaleFs !== null && fullScaleFs > 0 && present.tonePeakFs !== null ? dynamicRange(present, fullScaleFs) : null
-  if (!range) return { dynamicRangeDb: null, dynamicRangeADb: null }
+    fullScale !== null && fullScale.magnitude > 0 && present.tonePeakFs !== null
+      ? dynamicRange(present, fullScale.magnitude)
+      : null
+  if (!fullScale || !range) return { dynamicRangeDb: null, dynamicRangeADb: null }
   const options = { isAtLeast: isRigs, freqHz: QUIET_TONE.freqHz }
+  const level = dbFromRelative(fullScale.relativeU)
   return {
-    dynamicRangeDb: estimate(range.ccirRmsDb, { averaging: range.ccirRmsDbU }, DYNAMIC_RANGE_METHOD, options),
+    dynamicRangeDb: estimate(
+      range.ccirRmsDb,
+      { averaging: range.ccirRmsDbU, 'level of full scale': level },
+      DYNAMIC_RANGE_METHOD,
+      options,
+    ),
     dynamicRangeADb: estimate(
       range.aWeightedDb,
-      { averaging: range.aWeightedDbU },
+      { averaging: range.aWeightedDbU, 'level of full scale': level },
       'dynamic range A-weighted from 997 Hz at -60 dBFS/1',
       options,
     ),

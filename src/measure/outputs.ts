@@ -7,17 +7,19 @@ import type { Job, OutputSpec } from '../job/job.js'
 import { fullScaleAtLead } from '../rig/rig.js'
 import { dbFromRatio, ratioFromDb } from '../units/level.js'
 import type { Transfer } from './analysis.js'
+import { magnitudeAt } from './between-points.js'
 import { type Polarity, polarityOf, relativeDelay, type Timed } from './delay-figures.js'
 import { type DistortionFigures, distortionFigures, NO_DISTORTION } from './distortion-figures.js'
 import { type Equaliser, findEqualiser, levelCurveOf } from './equaliser.js'
 import type { Estimate } from './estimate.js'
 import { GRID_HZ, gridIndex } from './grid.js'
+import { weighted } from './heard.js'
 import { type Identity, identify, type LeadFeatures } from './identity.js'
 import type { InputAnalysis } from './input-analysis.js'
 import { type FoundInterruption, interruptionsOf } from './interruption-figures.js'
 import type { LeadData } from './lead.js'
 import { type LevelFigures, levelFigures } from './level-figures.js'
-import { type NoiseFigures, noiseFigures, QUIET_TONE_HZ } from './noise-figures.js'
+import { type FullScale, type NoiseFigures, noiseFigures, QUIET_TONE_HZ } from './noise-figures.js'
 import { median, type Passband, passbandOf } from './passband.js'
 import { type ResponseCurve, responseOf } from './response.js'
 import { NO_RESPONSE, type ResponseFigures, responseFigures } from './response-figures.js'
@@ -92,11 +94,9 @@ function faderDropDb(before: InputAnalysis, after: InputAnalysis): number {
 }
 
 /** Peak of a source tone of 0 dBFS on both sides, at the quiet tone's frequency; null where that lies outside its band. */
-function quietToneFullScale({ leftGain, rightGain, lowHz, highHz }: OutputSpec, transfer: Transfer): number | null {
+function quietToneFullScale({ leftGain, rightGain, lowHz, highHz }: OutputSpec, transfer: Transfer): FullScale | null {
   if (leftGain * rightGain < 0 || (lowHz ?? 0) > QUIET_TONE_HZ || (highHz ?? 1e5) < QUIET_TONE_HZ) return null
-  const i = gridIndex(QUIET_TONE_HZ)
-  const { leftRe, leftIm, rightRe, rightIm } = transfer
-  return Math.hypot(leftRe[i] + rightRe[i], leftIm[i] + rightIm[i])
+  return magnitudeAt(weighted(transfer, 1, 1), QUIET_TONE_HZ)
 }
 
 type Single = Omit<OutputMeasures, 'delayS' | 'interruptions'> & Timed

@@ -7,11 +7,13 @@ import type { OutputSpec } from '../job/job.js'
 import type { Transfer } from './analysis.js'
 import { COVERAGE_FACTOR, dbFromRelative } from './estimate.js'
 import { GRID_HZ, gridIndex } from './grid.js'
+import { varianceOfSum } from './grid-noise.js'
+import { weighted } from './heard.js'
 
 export interface ResponseCurve {
   readonly freqHz: readonly number[]
   readonly levelDb: readonly number[]
-  /** Expanded uncertainty of each point from noise, dB. */
+  /** Expanded uncertainty of each point against the reference, from noise and the cut of the response, dB. */
   readonly uDb: readonly number[]
   readonly referenceHz: number
 }
@@ -22,29 +24,35 @@ export interface Mask {
 }
 
 const SMOOTHING_REACH = 2
+/** What the cut of the impulse response leaves, standard (tried without noise: up to 0.0001 dB). */
+const WINDOW_DB = 0.00005
 /** Lowest level that is worth a point; nothing is read below it. */
 const BOTTOM_DB = -120
 
 export function responseOf(transfer: Transfer, spec: OutputSpec): ResponseCurve {
-  const { leftRe, leftIm, rightRe, rightIm, leftError, rightError } = transfer
-  const [l, r] = [spec.leftGain, spec.rightGain]
-  const power = GRID_HZ.map((_, i) => (leftRe[i] * l + rightRe[i] * r) ** 2 + (leftIm[i] * l + rightIm[i] * r) ** 2)
-  const error = GRID_HZ.map((_, i) => Math.hypot(leftError[i] * l, rightError[i] * r))
-  const smooth = (i: number): number => {
-    let [sum, count] = [0, 0]
-    for (let k = Math.max(0, i - SMOOTHING_REACH); k <= Math.min(power.length - 1, i + SMOOTHING_REACH); k++) {
-      sum += power[k]
-      count++
-    }
-    return sum / count
+  const { re, im, error } = weighted(transfer, spec.leftGain, spec.rightGain)
+  const points = GRID_HZ.length
+  /** Mean power about a point, and its relative standard uncertainty: |H|² moves by 2 Re(conj(H) n). */
+  const smooth = (i: number): { power: number; relativeU: number } => {
+    const first = Math.max(0, i - SMOOTHING_REACH)
+    const last = Math.min(points - 1, i + SMOOTHING_REACH)
+    let sum = 0
+    for (let k = first; k <= last; k++) sum += re[k] * re[k] + im[k] * im[k]
+    const variance = varianceOfSum(first, re.subarray(first, last + 1), im.subarray(first, last + 1), error)
+    return { power: sum / (last - first + 1), relativeU: (2 * Math.sqrt(variance)) / Math.max(sum, Number.MIN_VALUE) }
   }
   const reference = smooth(gridIndex(spec.referenceHz))
   const indices: number[] = []
   for (let i = gridIndex(20); i <= gridIndex(20_000); i += 2) indices.push(i)
+  const curve = indices.map(smooth)
   return {
     freqHz: indices.map((i) => GRID_HZ[i]),
-    levelDb: indices.map((i) => Math.max(BOTTOM_DB, 10 * Math.log10(smooth(i) / reference))),
-    uDb: indices.map((i) => COVERAGE_FACTOR * dbFromRelative((error[i] * Math.SQRT1_2) / Math.sqrt(smooth(i)))),
+    levelDb: curve.map(({ power }) => Math.max(BOTTOM_DB, 10 * Math.log10(power / reference.power))),
+    // The reference is as uncertain as any other point; half the power's relative uncertainty is the amplitude's.
+    uDb: curve.map(({ relativeU }) => {
+      const noiseDb = dbFromRelative(0.5 * Math.hypot(relativeU, reference.relativeU))
+      return COVERAGE_FACTOR * Math.hypot(noiseDb, WINDOW_DB)
+    }),
     referenceHz: spec.referenceHz,
   }
 }

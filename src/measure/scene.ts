@@ -51,16 +51,32 @@ export function sumOver({ from, to }: Span, value: (sample: number) => number): 
   return sum
 }
 
+/** So long an output may take to settle after what happened before its filter. */
+const SETTLE_S = 0.02
+/** Less than this many samples is no more than a response's own shape. */
+const SETTLED_SAMPLES = 0.3
+
 /**
- * What an output's ringing adds to the uncertainty of a place: nothing where what comes after it fits from its first sample
- * on, for then it happened behind the filter; else the length of half of the response's energy.
+ * What an output's ringing adds to the uncertainty of a place: what the description of what comes after it leaves there,
+ * counted in samples of the deviation itself. Nothing where it fits from its first sample on, for then it happened behind the
+ * filter.
+ *
  * @param span from the place on, as far as what comes after it goes
+ * @param usual, after squared deviation from what should have gone on and from what came instead
  */
-export function ringU(scene: Scene, { from, to }: Span, squared: (sample: number) => number, rms: number): number {
-  const count = Math.min(Math.round(2 * scene.ringSamples), to - from - 2)
-  if (scene.ringSamples <= RUN_MIN) return 0
-  const left = count > 0 ? sumOver({ from: from + 1, to: from + 1 + count }, squared) : Number.POSITIVE_INFINITY
-  return left > 3 * count * rms * rms ? scene.ringSamples : 0
+export function ringU(
+  scene: Scene,
+  { from, to }: Span,
+  usual: (sample: number) => number,
+  after: (sample: number) => number,
+  rms: number,
+): number {
+  const span = { from, to: Math.min(to, from + Math.round(SETTLE_S * scene.samplesPerS)) }
+  const count = span.to - span.from
+  if (count < 2) return scene.ringSamples
+  const left = sumOver(span, after) - count * rms * rms * (1 + 4 / Math.sqrt(count))
+  const samples = (Math.max(0, left) * count) / Math.max(1e-30, sumOver(span, usual))
+  return samples < SETTLED_SAMPLES ? 0 : Math.hypot(2 * samples, scene.ringSamples)
 }
 
 export const said = (

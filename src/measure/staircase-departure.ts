@@ -81,8 +81,13 @@ export function departureOf(steps: readonly StaircaseStep[], gain: number, limit
   const isDropped = (step: StaircaseStep, limitDb: number): boolean =>
     dropDb(step) >= limitDb && dropDb(step) > 2 * step.gainDbU
   const isDistorted = (step: StaircaseStep): boolean => !step.thd.isAtMost && step.thd.value >= limits.thdRatio
-  const firstOver = steps.findIndex((step) => isDistorted(step) || isDropped(step, Math.min(0.1, limits.compressionDb)))
-  const kind = firstOver < 0 ? 'clean' : kindOf(steps, firstOver)
+  // A loss of gain lasts as the level rises; one low step alone is off by noise.
+  const firstDropped = (limitDb: number): number => 1 + steps.findLastIndex((step) => !isDropped(step, limitDb))
+  const firstOver = Math.min(
+    firstDropped(Math.min(0.1, limits.compressionDb)),
+    ...steps.flatMap((step, k) => (isDistorted(step) ? [k] : [])),
+  )
+  const kind = firstOver === steps.length ? 'clean' : kindOf(steps, firstOver)
   const cut = kind === 'hard clipping' ? cutOf(steps, isEvenAt(steps[firstOver])) : null
   const betweenShare = kind === 'hard clipping' ? BETWEEN_STEPS.abrupt : BETWEEN_STEPS.smooth
 
@@ -92,8 +97,8 @@ export function departureOf(steps: readonly StaircaseStep[], gain: number, limit
     peakFs: gain * ratioFromDb(sourceDbfs + gainDbAt(steps, sourceDbfs, cut)),
   })
   const compressed = (limitDb: number): LevelPoint | null => {
-    const index = steps.findIndex((step) => isDropped(step, limitDb))
-    if (index < 0) return null
+    const index = firstDropped(limitDb)
+    if (index === steps.length) return null
     if (cut) {
       const level = cut.sourceDbfs - dbFromRatio(cutForFundamental(ratioFromDb(-limitDb), cut.sides))
       return pointAt(held(level, steps, index), cut.dbU)
@@ -197,7 +202,9 @@ function cutBy(lost: readonly StaircaseStep[], sides: CutSides): Cut {
   const mean = cuts.reduce((sum, cut, k) => sum + weights[k] * cut.sourceDbfs, 0) / total
   // Steps that do not agree on one cut say how far the closed form holds.
   const spread = cuts.reduce((sum, cut, k) => sum + weights[k] * (cut.sourceDbfs - mean) ** 2, 0) / total
-  return { sides, sourceDbfs: mean, dbU: Math.sqrt(1 / total + spread) }
+  // The straight line that all of them are held against is off for all alike: more steps do not make the cut surer.
+  const shared = cuts.reduce((sum, { u }, k) => sum + weights[k] * u, 0) / total
+  return { sides, sourceDbfs: mean, dbU: Math.hypot(shared, LEAST_DB, Math.sqrt(spread)) }
 }
 
 function gainDbAt(steps: readonly StaircaseStep[], sourceDbfs: number, cut: Cut | null): number {

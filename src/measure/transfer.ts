@@ -10,6 +10,7 @@ import { room } from '../dsp/room.js'
 import { SWEEP, sectionStartS, sweepAt } from '../stimulus/layout.js'
 import type { Located, Transfer } from './analysis.js'
 import { GRID_HZ } from './grid.js'
+import { sampleAt, samplesPerSAt } from './time-map.js'
 
 /** The largest sample of the response is looked for from here to there, against where the track says it is. */
 const LATENCY_S = { early: 0.1, late: 0.6 } as const
@@ -27,14 +28,17 @@ export interface SweepReference {
 }
 
 export function sweepReference(located: Located): SweepReference {
-  const { samplesPerS, startSample } = located
+  const { samplesPerS } = located
   const lengthS = SWEEP.durationS + SWEEP.tailS
   const size = sizeFor(Math.ceil(lengthS * samplesPerS))
   const sides = (['sweep_left', 'sweep_right'] as const).map((kind) => {
-    const at = startSample + sectionStartS(kind) * samplesPerS
+    const startS = sectionStartS(kind)
+    const at = sampleAt(located, startS)
+    // The clocks' ratio may walk: the sweep is played at the one of its own time.
+    const ownPerS = samplesPerSAt(located, startS + SWEEP.durationS / 2)
     // The room in front lets a response come earlier than located, as it does when a slow output set the place.
     const firstSample = Math.floor(at)
-    const samples = sweepSamples((firstSample - at) / samplesPerS, samplesPerS, size)
+    const samples = sweepSamples((firstSample - at) / ownPerS, ownPerS, size)
     return { firstSample, inverse: inverseOf(realSpectrum(samples, size), samplesPerS / size) }
   })
   return { size, samplesPerS, sides }

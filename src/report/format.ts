@@ -54,29 +54,48 @@ const scale = (
   uUnit: options.uUnit ?? unit,
 })
 
-function scaleOf({ unit, value }: Figure): Scale {
-  const size = Math.abs(value ?? 0)
+/** A figure's unit, or the Q of a section, which has none but wants decimals. */
+export type ShownUnit = Figure['unit'] | 'Q'
+
+/** Ranges and ratios that are no deviation from anything: a sign in front of them would say nothing. */
+const UNSIGNED: ReadonlySet<string> = new Set(['dynamic range', 'dynamic range A', 'sinad', 'delay spread'])
+
+function scaleOf(unit: ShownUnit, size: number, isSigned: boolean): Scale {
   switch (unit) {
     case 'V':
       if (size >= 0.1) return scale('V', 1, 2, 3)
       return size >= 0.0001 ? scale('mV', 1e3, size >= 0.01 ? 0 : 2, 2) : scale('µV', 1e6, 0, 0)
     case 'dBV':
     case 'dBV(A)':
+    case 'dBV(C)':
+    case 'dBFS':
       return scale(unit, 1, 1, 1, { uUnit: 'dB' })
     case 'dB':
-      return scale(unit, 1, 1, size >= 10 ? 1 : 2, { isSigned: true })
+      return scale(unit, 1, 1, size >= 10 ? 1 : 2, { isSigned })
+    case 'dB/octave':
+      return scale(unit, 1, 0, 1)
     case '%':
+      if (size < 0.001) return scale(unit, 1, decimalsOfTwoDigits(size), decimalsOfTwoDigits(size))
       return scale(unit, 1, size >= 10 ? 0 : size >= 1 ? 1 : size >= 0.1 ? 2 : 3, 4)
     case 's':
-      return scale('ms', 1e3, size < 0.001 ? 3 : 2, 3, { isSigned: true })
+      return scale('ms', 1e3, size < 0.001 ? 3 : 2, 3, { isSigned })
     case 'Hz':
       return scale(unit, 1, size >= 100 ? 0 : 1, 2)
     case 'ppm':
-      return scale(unit, 1, 1, 1, { isSigned: true })
+      return scale(unit, 1, 1, 1, { isSigned })
+    case 'Q':
+      return scale('', 1, 2, 3)
     default:
       return scale('', 1, 0, 0)
   }
 }
+
+/** No figure of a vehicle needs more. */
+const DECIMALS_MAX = 7
+
+/** Decimals that leave a small number its first two digits. */
+const decimalsOfTwoDigits = (size: number): number =>
+  size > 0 ? Math.min(DECIMALS_MAX, Math.max(0, 1 - Math.floor(Math.log10(size)))) : 4
 
 /** Decimals of the last digit that an uncertainty leaves any meaning. */
 function decimalsFor(u: number): number {
@@ -86,19 +105,39 @@ function decimalsFor(u: number): number {
 }
 
 /** @returns null where nothing could be read */
-export function digitsOf(figure: Figure): FigureDigits | null {
-  if (figure.value === null) return null
-  const { factor, unit, uUnit, decimalsUsual, decimalsMax, isSigned } = scaleOf(figure)
-  const u = figure.u === null ? null : Math.abs(figure.u) * factor
-  const decimals = u === null || u === 0 ? decimalsUsual : Math.min(decimalsMax, Math.max(0, decimalsFor(u)))
-  const value = (isSigned ? signed : plain)(figure.value * factor, decimals)
-  return { value, u: u === null ? null : uDigits(u, decimals), unit, uUnit }
+export const digitsOf = ({ quantity, unit, value, u }: Figure): FigureDigits | null =>
+  value === null ? null : digitsFor(value, u, unit, !UNSIGNED.has(quantity))
+
+/**
+ * A value and its expanded uncertainty, in the unit that suits their size. An uncertainty of exactly nothing is none: a bound
+ * has it, and what was counted.
+ */
+export function digitsFor(value: number, expanded: number | null, ofUnit: ShownUnit, isSigned = true): FigureDigits {
+  const { factor, unit, uUnit, decimalsUsual, decimalsMax, ...how } = scaleOf(ofUnit, Math.abs(value), isSigned)
+  const u = expanded === null || expanded === 0 ? null : Math.abs(expanded) * factor
+  const decimals = u === null ? decimalsUsual : Math.min(decimalsMax, Math.max(0, decimalsFor(u)))
+  const shown = (how.isSigned ? signed : plain)(value * factor, decimals)
+  return { value: shown, u: u === null ? null : uDigits(u, decimals), unit, uUnit }
 }
 
 /** Never rounded down to nothing: half a digit is shown as one. */
-function uDigits(u: number, decimals: number): string {
-  const step = 10 ** -decimals
-  return (u === 0 ? 0 : Math.max(u, step)).toFixed(decimals)
+const uDigits = (u: number, decimals: number): string => Math.max(u, 10 ** -decimals).toFixed(decimals)
+
+/** "at most", "at least", or nothing. */
+export const boundInWords = ({ isAtMost, isAtLeast }: Pick<Figure, 'isAtMost' | 'isAtLeast'>): string =>
+  isAtMost ? 'at most ' : isAtLeast ? 'at least ' : ''
+
+/** The same as a mark: ≤, ≥, or nothing. */
+export const boundMark = ({ isAtMost, isAtLeast }: Pick<Figure, 'isAtMost' | 'isAtLeast'>): string =>
+  isAtMost ? '≤' : isAtLeast ? '≥' : ''
+
+/** A standard uncertainty by itself: two digits in the unit that suits its own size, "0.46 mV", "0.59 µs". */
+export function standardInWords(u: number, ofUnit: Figure['unit']): string {
+  const size = Math.abs(u)
+  const isTime = ofUnit === 's' && size < 1e-4
+  const { factor, uUnit } = isTime ? { factor: 1e6, uUnit: 'µs' } : scaleOf(ofUnit, size, false)
+  const digits = (size * factor).toFixed(decimalsOfTwoDigits(size * factor))
+  return `${Number(digits) === 0 ? '0' : digits} ${uUnit}`.trimEnd()
 }
 
 /** "2.003 V", "at most −81.4 dB", "inverted". */
@@ -106,7 +145,7 @@ export function valueInWords(figure: Figure): string {
   const digits = digitsOf(figure)
   if (digits === null) return NOT_MEASURED
   if (figure.quantity === 'polarity') return polarityWord(figure.value!)
-  return `${figure.isAtMost ? 'at most ' : ''}${digits.value} ${digits.unit}`.trimEnd()
+  return `${boundInWords(figure)}${digits.value} ${digits.unit}`.trimEnd()
 }
 
 /** Expanded uncertainty in the unit in which the value is shown: "± 12 mV". */
@@ -120,8 +159,17 @@ export const polarityWord = (sign: number): string => (sign < 0 ? 'inverted' : '
 const QUANTITY_WORDS: Readonly<Record<string, string>> = {
   thd: 'THD',
   'thd+n': 'THD+N',
+  'thd of total': 'THD over the total',
+  sinad: 'SINAD',
   noise: 'Noise, unweighted',
   'noise A': 'Noise, A-weighted',
+  'noise C': 'Noise, C-weighted',
+  'noise 468': 'Noise, ITU-R 468',
+  'noise 468, unity at 2 kHz': 'Noise, ITU-R 468 with unity at 2 kHz',
+  'dynamic range A': 'Dynamic range, A-weighted',
+  'level deviation': 'Level against the map',
+  'clean level': 'Highest clean level',
+  'clean output': 'Output at the highest clean level',
 }
 
 /** Name of a check or a quantity as a heading has it. */

@@ -3,13 +3,15 @@
  *
  * Verdict and what to do come first; the record that proves it comes last.
  */
-import type { Check, Finding, Result } from '../verdict/result.js'
+import type { Finding, Result } from '../verdict/result.js'
 import { NOT_GIVEN, SIMULATED_WORDS, timeInWords, VERDICT_WORDS } from './format.js'
 import { Markup, markup } from './markup.js'
-import { chartsSection, checksSection, checkTable, outputId, outputsSection } from './outputs-section.js'
+import { chartsSection, checksSection, outputId, outputsSection } from './outputs-section.js'
 import { badge, facts, findingBadge } from './parts.js'
 import { cautionsSection, methodsSection, rigSection, signaturesSection, takesSection } from './record-section.js'
 import { SIMULATED_STYLE, STYLE } from './style.js'
+import { sumsSection } from './sums-section.js'
+import { vehicleSection } from './vehicle-section.js'
 
 /** Even if something slipped through, the page may load and run nothing. */
 const POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
@@ -41,6 +43,7 @@ ${headSection(result)}
 ${findingsSection(result)}
 ${outputsSection(result)}
 ${vehicleSection(result)}
+${sumsSection(result)}
 ${chartsSection(result)}
 ${checksSection(result)}
 ${rigSection(result)}
@@ -60,7 +63,7 @@ const PLACES = [
   ['findings', 'What to do'],
   ['outputs', 'Outputs'],
   ['vehicle', 'Vehicle and rig'],
-  ['charts', 'Charts'],
+  ['charts', 'Each output'],
   ['checks', 'Checks'],
   ['rig', 'Record'],
 ] as const
@@ -103,16 +106,4 @@ function findingItem({ verdict, outputs, title, because, next }: Finding): Marku
 <p class="next"><b>Next:</b> ${next}</p>
 ${places.length === 0 ? null : markup`<p class="places">See ${places}</p>`}
 </li>`
-}
-
-const isOpen = ({ verdict }: Check): boolean => verdict !== 'pass'
-
-function vehicleSection({ checks, job }: Result): Markup {
-  // What needs a look comes first.
-  const sorted = [...checks.filter(isOpen), ...checks.filter((check) => !isOpen(check))]
-  return markup`<section id="vehicle">
-<h2>Vehicle and rig</h2>
-${job.warnings.length === 0 ? null : markup`<ul class="warnings">${job.warnings.map((says) => markup`<li><b>Note:</b> ${says}</li>`)}</ul>`}
-${sorted.length === 0 ? markup`<p>No check of the whole vehicle or of the rig was made.</p>` : checkTable('Checks that belong to no single output', 'Checks of vehicle and rig', sorted)}
-</section>`
 }

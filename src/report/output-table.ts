@@ -31,6 +31,13 @@ const COLUMNS: readonly Column[] = [
   { heading: 'THD', unit: '%', check: 'thd', value: figureValue('thd', percent), rank: 3 },
   { heading: 'Noise', unit: 'dBV(A)', check: 'noise A', value: figureValue('noise A', (v) => plain(v, 0)), rank: 5 },
   { heading: 'Cross', unit: 'dB', check: 'crosstalk', value: figureValue('crosstalk', (v) => plain(v, 0)), rank: 6 },
+  {
+    heading: 'Clean',
+    unit: 'dBFS',
+    check: 'clean level',
+    value: figureValue('clean level', (v) => plain(v, 1)),
+    rank: 9,
+  },
   { heading: 'THD+N', unit: '%', check: 'thd+n', value: figureValue('thd+n', percent), rank: 8 },
   { heading: 'Hum', unit: 'dBV', check: 'hum', value: figureValue('hum', (v) => plain(v, 0)), rank: 7 },
 ]
@@ -109,15 +116,18 @@ function otherChecks(open: readonly { output: OutputResult; check: Check }[]): s
   return `Not shown above: ${[...numbers].map(([key, of]) => `${key} (${of.join(', ')})`).join('; ')}.`
 }
 
-/** A figure as a bare number under a heading that tells its unit; "<" where it is at most that. */
+/** A figure as a bare number under a heading that tells its unit; "<" where it is at most that, ">" at least. */
 function figureValue(quantity: string, inWords: (value: number) => string): Column['value'] {
   return (output) => {
     const figure = figureIn(output, quantity)
-    return figure && figure.value !== null ? `${figure.isAtMost ? '<' : ''}${inWords(figure.value)}` : NO_VALUE
+    if (!figure || figure.value === null) return NO_VALUE
+    return `${figure.isAtMost ? '<' : figure.isAtLeast ? '>' : ''}${inWords(figure.value)}`
   }
 }
 
 function percent(valuePct: number): string {
+  // Below the third decimal two digits are left to it: a small distortion is no distortion of nothing.
+  if (valuePct > 0 && valuePct < 0.001) return plain(valuePct, Math.min(7, 1 - Math.floor(Math.log10(valuePct))))
   return plain(valuePct, valuePct >= 10 ? 0 : valuePct >= 1 ? 1 : 3)
 }
 

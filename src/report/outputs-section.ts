@@ -1,11 +1,16 @@
 /** The outputs in the written report: one table of all, charts of each, and every check of each. */
 import { inDbv, inHz } from '../units/words.js'
 import type { Check, OutputResult, Result } from '../verdict/result.js'
-import { NO_VALUE, NOT_MEASURED, quantityInWords, uncertaintyInWords, valueInWords } from './format.js'
-import { type Markup, markup, type Shown } from './markup.js'
+import { checkTable } from './check-table.js'
+import { equaliserPart } from './equaliser-part.js'
+import { NO_VALUE, NOT_MEASURED, quantityInWords, VERDICT_WORDS, valueInWords } from './format.js'
+import { swatch } from './legend.js'
+import { type Markup, markup } from './markup.js'
 import { letteredLines, noiseAxis, noiseChart } from './noise-chart.js'
 import { checkIn, deviationDbDigits, figureIn, verdictIn } from './output-facts.js'
-import { badge, cellOf, cellWithUnit, markOf, measuredOf } from './parts.js'
+import { outputParts } from './output-parts.js'
+import { badge, cellOf, cellWithUnit, fold, markOf, measuredOf } from './parts.js'
+import { readingAxes } from './reading-charts.js'
 import { responseAxis, responseChart } from './response-chart.js'
 import { type TableColumn, table } from './table.js'
 
@@ -42,6 +47,7 @@ const OVERVIEW: readonly TableColumn<OutputResult>[] = [
   figureColumn('Response', 'dB', 'flatness', 'response'),
   figureColumn('Delay', 'ms', 'delay', 'delay'),
   figureColumn('THD', '%', 'thd', 'thd'),
+  figureColumn('Clean to', 'dBFS', 'clean level', 'clean level'),
   figureColumn('Noise', 'dBV(A)', 'noise A', 'noise A'),
   figureColumn('Crosstalk', 'dB', 'crosstalk', 'crosstalk'),
 ]
@@ -59,18 +65,19 @@ ${table({
   kind: 'overview',
   says: 'Table of all outputs',
   caption:
-    'All outputs. Under a value: its uncertainty. ! is outside its limit, ? could not be settled, ≤ is at most that much. Other checks stand with each output.',
+    'All outputs. Under a value: its uncertainty. ! is outside its limit, ? could not be settled, ≤ is at most that much, ≥ at least. Other checks stand with each output.',
   columns: OVERVIEW,
   rows: outputs,
 })}
 </section>`
 }
 
-export function chartsSection({ outputs }: Result): Markup {
-  const axes = { response: responseAxis(outputs), noise: noiseAxis(outputs) }
+export function chartsSection({ outputs, takes }: Result): Markup {
+  const axes = { response: responseAxis(outputs), noise: noiseAxis(outputs), readings: readingAxes(outputs) }
   return markup`<section id="charts">
-<h2>Response and noise</h2>
+<h2>Each output</h2>
 <p class="legend">Left: response, all on one scale: ${swatch('curve', 'measured')} ${swatch('room', 'allowed by the mask')} ${swatch('outside', 'outside the mask')} ${swatch('reference', 'reference')} Right: noise with no signal: ${swatch('band', 'third-octave bands')} ${swatch('needle', 'single line')}</p>
+<p class="legend screen">Each ▸ opens a part of the report; what is closed is not printed. In the charts there: ${swatch('dot', 'measured')} ${swatch('atmost', 'at most that much')} ${swatch('sure', 'uncertainty')}</p>
 ${outputs.map(
   (output) => markup`<article class="charts" id="${outputId(output.number)}">
 <h3>${output.number} ${output.label} ${badge(output.verdict)} <a class="more" href="#${checksId(output.number)}">checks of output ${output.number}</a></h3>
@@ -78,23 +85,13 @@ ${outputs.map(
 ${responseFigure(output, axes.response)}
 ${noiseFigure(output, axes.noise)}
 </div>
+${equaliserPart(output.readings)}
+${outputParts(output, axes.readings, takes)}
 </article>
 `,
 )}
 </section>`
 }
-
-const SWATCHES = {
-  curve: markup`<path class="curve" d="M1 7H25"/>`,
-  room: markup`<rect class="room" x="1" y="1" width="24" height="12"/><path class="limit" d="M1 1H25M1 13H25"/>`,
-  outside: markup`<path class="outside" d="M1 7H25"/>`,
-  reference: markup`<path class="reference" d="M13 2l5 5l-5 5l-5 -5z"/>`,
-  band: markup`<path class="band" d="M1 13V6H13V9H25V13z"/><path class="bandtop" d="M1 6H13M13 9H25"/>`,
-  needle: markup`<path class="needle" d="M13 13V2"/>`,
-}
-
-const swatch = (of: keyof typeof SWATCHES, says: string): Markup =>
-  markup`<span class="swatch"><svg viewBox="0 0 26 14" aria-hidden="true">${SWATCHES[of]}</svg> ${says}.</span>`
 
 function responseFigure(output: OutputResult, axis: Parameters<typeof responseChart>[2]): Markup {
   const { response } = output
@@ -134,22 +131,6 @@ const lineWords = ({ levelDbv, says }: { levelDbv: number; says: string }): stri
 const missingFigure = (name: string, why: string): Markup =>
   markup`<figure class="missing"><p>${name}: ${NOT_MEASURED}.</p>${why === '' ? null : markup`<figcaption>${why}</figcaption>`}</figure>`
 
-const CHECKS: readonly TableColumn<Check>[] = [
-  { heading: 'Check', cell: ({ name }) => quantityInWords(name), widthPct: 18 },
-  { heading: 'Verdict', cell: ({ verdict }) => badge(verdict), widthPct: 9 },
-  { heading: 'Expected', cell: ({ expected }) => expected, widthPct: 26 },
-  { heading: 'Measured', cell: (check) => measuredOf(check), widthPct: 19 },
-  {
-    heading: 'Uncertainty',
-    cell: ({ figure }) => (figure ? uncertaintyInWords(figure) : NO_VALUE),
-    widthPct: 11,
-  },
-  { heading: 'Why', cell: ({ why }) => why, widthPct: 17 },
-]
-
-export const checkTable = (caption: Shown, says: string, checks: readonly Check[]): Markup =>
-  table({ kind: 'checks', says, caption, columns: CHECKS, rows: checks })
-
 export function checksSection({ outputs }: Result): Markup {
   return markup`<section id="checks">
 <h2>Checks of each output</h2>
@@ -158,9 +139,23 @@ ${outputs.map((output) => {
   const name = `${number} ${label}`
   return markup`<article class="checked" id="${checksId(number)}">
 <h3>${name} ${badge(output.verdict)} <a class="more" href="#${outputId(number)}">charts of output ${number}</a></h3>
-${checkTable(markup`Taken in ${patch} on input ${inputNumber}.`, `Checks of output ${name}`, checks)}
+${fold({
+  title: 'Checks',
+  says: countsInWords(checks),
+  isOpen: output.verdict !== 'pass',
+  inside: checkTable(markup`Taken in ${patch} on input ${inputNumber}.`, `Checks of output ${name}`, checks),
+})}
 </article>
 `
 })}
 </section>`
+}
+
+/** "16: 12 PASS, 3 FAIL, 1 UNSURE". */
+function countsInWords(checks: readonly Check[]): string {
+  const counts = (['pass', 'fail', 'unsure'] as const).flatMap((verdict) => {
+    const count = checks.filter((check) => check.verdict === verdict).length
+    return count === 0 ? [] : [`${count} ${VERDICT_WORDS[verdict]}`]
+  })
+  return `${checks.length}: ${counts.join(', ')}`
 }

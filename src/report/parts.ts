@@ -1,6 +1,16 @@
 /** Small pieces that every section of the written report uses. */
 import type { Check, Figure, Verdict } from '../verdict/result.js'
-import { digitsOf, findingWord, NOT_MEASURED, polarityWord, uncertaintyInWords, VERDICT_WORDS } from './format.js'
+import {
+  boundMark,
+  digitsFor,
+  digitsOf,
+  findingWord,
+  NOT_MEASURED,
+  polarityWord,
+  type ShownUnit,
+  uncertaintyInWords,
+  VERDICT_WORDS,
+} from './format.js'
 import { type Markup, markup, type Shown } from './markup.js'
 
 /** The word of a verdict in a frame: filled for FAIL, broken for UNSURE, thin for PASS. */
@@ -28,8 +38,11 @@ export function cellOf(figure: Figure | null, verdict: Verdict, without: string 
   return markup`${MARK_WORDS[verdict]}${boundOf(figure)}${digits.value}${digits.u === null ? null : markup`<small>± ${digits.u}</small>`}`
 }
 
-/** ≤ and a narrow space that doesn't break. */
-const boundOf = ({ isAtMost }: Figure): Markup | null => (isAtMost ? markup`≤&#8239;` : null)
+/** ≤ or ≥ and a narrow space that doesn't break. */
+const boundOf = (figure: Figure): Markup | null => {
+  const mark = boundMark(figure)
+  return mark === '' ? null : markup`${mark}&#8239;`
+}
 
 /** The same with the unit beside the value, where rows differ in it. */
 export function cellWithUnit(figure: Figure | null, verdict: Verdict, without: string = NOT_MEASURED): Markup {
@@ -43,3 +56,32 @@ export const markOf = (verdict: Verdict): Markup | null => MARK_WORDS[verdict]
 
 /** What a check found: its words are those of the judge. */
 export const measuredOf = (check: Check | null): string => check?.measured || NOT_MEASURED
+
+export interface FoldSpec {
+  readonly title: string
+  /** What stands in it, in a line: a reader decides by it whether to open. */
+  readonly says: Shown
+  readonly inside: Shown
+  /** The worst of the checks that belong to it: nothing that failed is hidden by being folded. */
+  readonly verdict?: Verdict
+  readonly isOpen?: boolean
+}
+
+/** A part of the page that opens on demand, without a script. What is closed is not printed. */
+export const fold = ({ title, says, inside, verdict = 'pass', isOpen = false }: FoldSpec): Markup =>
+  markup`<details class="fold"${isOpen ? markup` open` : null}><summary><b>${title}</b> ${verdict === 'pass' ? null : markup`${badge(verdict)} `}<span class="gist">${says}</span></summary>
+${inside}
+</details>
+`
+
+/** A value with ± its uncertainty behind it: "2500.0 Hz ± 0.3 Hz". */
+export function withU(value: number, expanded: number | null, ofUnit: ShownUnit, isSigned = true): string {
+  const { value: digits, unit, u, uUnit } = digitsFor(value, expanded, ofUnit, isSigned)
+  return [digits, unit, ...(u === null ? [] : ['±', u, uUnit])].filter(Boolean).join(' ')
+}
+
+/** The same for a narrow cell: the uncertainty stands under the value. */
+export function overU(value: number, expanded: number | null, ofUnit: ShownUnit): Markup {
+  const { value: digits, unit, u, uUnit } = digitsFor(value, expanded, ofUnit)
+  return markup`${`${digits} ${unit}`}${u === null ? null : markup`<small>${`± ${u} ${uUnit}`}</small>`}`
+}

@@ -1,16 +1,11 @@
 /** The record in the written report: rig and calibration, takes, methods, cautions, signatures. */
 import { inHz, plain, signed } from '../units/words.js'
-import type { Figure, Result, TakeResult } from '../verdict/result.js'
-import { methodInWords, quantityInWords } from './format.js'
+import type { Figure, Result } from '../verdict/result.js'
+import { methodInWords, quantityInWords, timeInWords } from './format.js'
 import { type Markup, markup } from './markup.js'
 import { facts } from './parts.js'
+import { settingInWords } from './setting-words.js'
 import { table } from './table.js'
-
-function settingInWords(setting: TakeResult['setting']): string {
-  if (setting === 'reference') return 'volume, fader and tone as the job asks'
-  if (setting === 'fader_front') return 'fader to the front'
-  return setting === 'engine_running' ? 'engine running' : `volume ${setting.slice('volume_'.length)}`
-}
 
 export function rigSection({ rig }: Result): Markup {
   return markup`<section id="rig">
@@ -32,7 +27,16 @@ ${table({
     {
       heading: 'Uncertainty of level',
       isNumber: true,
-      cell: ({ levelUncertaintyDb }) => `± ${digits(levelUncertaintyDb)} dB`,
+      cell: ({ levelUncertaintyDb }) => `± ${Number(levelUncertaintyDb.toPrecision(2))} dB`,
+    },
+    {
+      heading: 'Calibrated',
+      cell: ({ calibratedAt }) => (calibratedAt === null ? 'not against a meter' : timeInWords(calibratedAt)),
+    },
+    {
+      heading: 'Own noise',
+      isNumber: true,
+      cell: ({ ownNoiseDbfs }) => (ownNoiseDbfs === null ? 'not known' : `${plain(ownNoiseDbfs, 1)} dBFS`),
     },
   ],
   rows: rig.inputs,
@@ -97,7 +101,7 @@ interface Method {
 export function methodsSection(result: Result): Markup {
   return markup`<section id="methods">
 <h2>How it was measured</h2>
-<p>± is the expanded uncertainty (k = 2): the true value lies within it about 95 times in 100. A check is <strong>PASS</strong> or <strong>FAIL</strong> only where the figure is further from its limit than that; between, it is <strong>UNSURE</strong> and says what would settle it. “At most” means that the rig or the noise allows no lower reading.</p>
+<p>± is the expanded uncertainty (k = 2): the true value lies within it about 95 times in 100. A check is <strong>PASS</strong> or <strong>FAIL</strong> only where the figure is further from its limit than that; between, it is <strong>UNSURE</strong> and says what would settle it. “At most” (≤) means that the rig, the path or the noise allows no lower reading, “at least” (≥) that the track or the rig allows no higher one.</p>
 ${table({
   kind: 'methods',
   says: 'Methods',

@@ -55,7 +55,7 @@ tbody th{font-weight:600}
 .number{text-align:right}
 .overview td.number,.inputs td,.methods td.number{white-space:nowrap}
 .overview{min-width:62rem}
-.overview th:first-child{width:13rem}
+.overview th:first-child{width:12rem}
 .overview .none{white-space:normal}
 .checks{min-width:54rem;table-layout:fixed}
 .takes{min-width:50rem;table-layout:fixed}
@@ -69,9 +69,23 @@ tbody th{font-weight:600}
 .charts{margin:0 0 1.2rem;padding:0}
 .more{font-size:.82em;font-weight:400}
 .pair{display:grid;grid-template-columns:1fr 1fr;gap:.5rem 1.5rem}
-figure{margin:0;min-width:0}
+figure{margin:0}
+.pair>*{min-width:0}
 figure svg{display:block;width:100%;height:auto}
 figcaption{font-size:.9rem;line-height:1.35}
+.found{margin:.2rem 0 .5rem;font-size:.94rem}
+.fold{margin:0 0 .35rem;border-left:2px solid var(--line);padding-left:.6rem}
+.fold[open]{margin-bottom:1rem}
+summary{cursor:pointer;padding:.2rem 0}
+.gist{color:var(--quiet)}
+.fold .pair{align-items:start;margin-top:.4rem}
+small.aside{display:inline}
+.part{white-space:nowrap}
+.sections,.interruptions,.settings,.brief{width:auto}
+.brief{font-size:.88rem}
+.budget{min-width:52rem;table-layout:fixed;font-size:.88rem}
+.budget td,.budget th,.brief td,.brief th{padding-top:.2rem;padding-bottom:.2rem}
+.budget td.number,.brief td.number,.sections td.number,.settings td.number{white-space:nowrap}
 .missing{display:flex;flex-direction:column;justify-content:center;min-height:6rem;padding:1rem;border:1px dashed var(--line);color:var(--quiet);text-align:center}
 svg text{font:12px system-ui,'Liberation Sans','DejaVu Sans',sans-serif;fill:var(--ink)}
 svg path{fill:none}
@@ -80,6 +94,12 @@ svg path{fill:none}
 svg .room{fill:#dcebe0}
 svg .limit{stroke:#3f6b4d;stroke-width:1;stroke-dasharray:4 3}
 svg .curve{stroke:var(--curve);stroke-width:2;stroke-linejoin:round}
+svg .dashed{stroke-dasharray:7 4}
+svg .dotted{stroke-dasharray:1.5 3.5}
+svg .dashdot{stroke-dasharray:9 3 2 3}
+svg .sure{fill:#d9dee4}
+svg .dot{stroke:var(--curve);stroke-width:5;stroke-linecap:round}
+svg .atmost{fill:#fff;stroke:var(--curve);stroke-width:1.2;stroke-linejoin:round}
 svg .outside{stroke:var(--fail);stroke-width:5;stroke-linecap:round;stroke-linejoin:round}
 svg .reference{fill:#fff;stroke:var(--ink);stroke-width:1.5}
 svg .band{fill:#d3dde8}
@@ -110,12 +130,17 @@ ul{margin:0;padding-left:5mm}
 footer{margin-top:4mm;font-size:8pt}
 .rule{font-size:8pt}
 h2,h3,caption{break-after:avoid}
-nav,.more,.places{display:none}
+nav,.more,.places,.screen,.fold:not([open]){display:none}
+#sums .fold:not([open]),.checked .fold:not([open]){display:block}
+.checked .fold::details-content{content-visibility:visible;block-size:auto}
+.checked summary{display:none}
+.fold{border:0;padding:0}
+.found{font-size:8pt;margin:0 0 1mm}
 a{color:inherit;text-decoration:none}
 .head{padding:3mm 4mm}
 .facts{grid-template-columns:repeat(4,1fr);gap:1.5mm 4mm;margin:2mm 0}
 .scroll{overflow:visible;margin-bottom:3mm}
-table,.overview,.checks,.takes{min-width:0;font-size:8pt;line-height:1.2}
+table,.overview,.checks,.takes,.budget{min-width:0;font-size:8pt;line-height:1.2}
 th,td{padding:.3mm 1.2mm}
 .checks{font-size:7.6pt}
 .checked{margin-bottom:2.5mm}
@@ -134,7 +159,6 @@ tr,li,article,figure,.sign{break-inside:avoid}
 .pair{gap:0 4mm}
 figcaption{font-size:7.5pt;line-height:1.2}
 .missing{min-height:20mm;padding:2mm}
-#charts{break-before:page}
 .legend{font-size:8pt;margin-bottom:1mm}
 .rule{margin-top:11mm}
 }

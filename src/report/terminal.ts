@@ -107,9 +107,11 @@ function checkLines(checks: readonly Check[], columnCount: number, paint: Paint)
   ]
 }
 
-function warningLines({ job }: Result, columnCount: number): string[] {
-  if (job.warnings.length === 0) return []
-  return ['', ...job.warnings.flatMap((says) => hanging('note', says, columnCount))]
+/** What the job and the rig have to say before anything was played. */
+function warningLines({ job, rig }: Result, columnCount: number): string[] {
+  const notes = [...job.warnings, ...rig.notes]
+  if (notes.length === 0) return []
+  return ['', ...notes.flatMap((says) => hanging('note', says, columnCount))]
 }
 
 /** The path is there to be copied, so it is broken only where it is longer than a line. */

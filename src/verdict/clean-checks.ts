@@ -2,6 +2,7 @@
 import type { Limits } from '../job/job.js'
 import type { Estimate } from '../measure/estimate.js'
 import type { OutputMeasures } from '../measure/outputs.js'
+import type { TimeVariance } from '../measure/time-variance.js'
 import { inDb, inDbv, inPct, plain } from '../units/words.js'
 import { figureOf, held, type Unit } from './decision.js'
 import type { Check } from './result.js'
@@ -44,7 +45,31 @@ export function cleanChecks(one: OutputMeasures, limits: Limits): Check[] {
       limitCheck('loudness', 'dB', from, { max: limits.loudnessDbMax }, inDb, 'Take both volumes again.'),
     ),
     ...interruptionCheck(one),
+    ...steadinessCheck(one),
   ]
+}
+
+/** What comes out differently each time has no response that could be tuned. */
+function steadinessCheck({ lead }: OutputMeasures): Check[] {
+  const variance = lead.analysis.timeVariance
+  if (!variance?.isTimeVariant) return []
+  return [
+    {
+      name: 'time-invariance',
+      verdict: 'fail',
+      figure: null,
+      expected: 'the same signal comes out the same each time',
+      measured: varianceSaid(variance),
+      why: 'A surround, chorus or widening effect is in the way.',
+    },
+  ]
+}
+
+export function varianceSaid({ ratio, isAtMost, modulation }: TimeVariance): string {
+  const share = isAtMost ? [] : [`${plain(10 * Math.log10(ratio), 1)} dB of its energy fits no fixed response`]
+  const rate = modulation?.rateHz ? ` at ${plain(modulation.rateHz, 1)} Hz` : ''
+  const swing = modulation ? [`a steady tone swings by ${inPct(100 * modulation.levelDepth)}${rate}`] : []
+  return [...share, ...swing].join('; ')
 }
 
 /** What all outputs share is no output's fault, and is said once. */

@@ -2,6 +2,7 @@
 import type { Job } from '../job/job.js'
 import type { OutputMeasures } from '../measure/outputs.js'
 import { inDb, inDbv, inHz, inPct, listed, plain } from '../units/words.js'
+import { varianceSaid } from './clean-checks.js'
 import { verdictOf } from './judged.js'
 import type { Check, Finding, Verdict } from './result.js'
 
@@ -11,6 +12,7 @@ export function cleanFindings(measures: OutputMeasures, checks: readonly Check[]
     ...whining(measures, checks, job, name),
     ...loudness(measures, checks, job, name),
     ...interrupted(measures, checks, name),
+    ...timeVariant(measures, checks, name),
   ]
 }
 
@@ -138,6 +140,24 @@ function loudness({ lead, volumes }: OutputMeasures, checks: readonly Check[], j
       title: `${name} changes its response with the volume`,
       because: `At volume ${most.volume}, against the reference: ${parts.join(', ')}; limit ${inDb(job.limits.loudnessDbMax)}.`,
       next: 'Switch loudness and volume-dependent equalisation off in the head unit; if they cannot be, tune at the volume that is used most.',
+    },
+  ]
+}
+
+function timeVariant({ lead }: OutputMeasures, checks: readonly Check[], name: string): Finding[] {
+  const verdict = verdictOf(checks, 'time-invariance')
+  const variance = lead.analysis.timeVariance
+  if (verdict === 'pass' || !variance) return []
+  const sides = [...(variance.left?.isTimeVariant ? ['left'] : []), ...(variance.right?.isTimeVariant ? ['right'] : [])]
+  const from = sides.length > 0 ? ` It is the ${listed(sides)} side that comes through changed.` : ''
+  return [
+    {
+      kind: 'time-variant',
+      verdict,
+      outputs: [lead.outputNumber],
+      title: `${name} is processed in a way that changes with time`,
+      because: `The same signal comes out differently each time: ${varianceSaid(variance)}.${from}`,
+      next: 'Switch surround, widening and similar effects off in the head unit and the interface, then take it again: its response cannot be tuned as it is.',
     },
   ]
 }

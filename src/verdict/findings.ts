@@ -161,10 +161,23 @@ function outputFindings({ measures, checks }: Judged, job: Job, common: Common):
   findings.push(...cleanFindings(measures, checks, job, name))
   // In the noise that has been named, whatever could not be settled is no finding of its own.
   const isNoisy = findings.some(({ kind, verdict }) => ['noisy', 'humming'].includes(kind) && verdict === 'fail')
+  // What changes with time leaks, hums along and fits no curve: one cause.
+  if (findings.some(({ kind }) => kind === 'time-variant'))
+    return findings.filter(({ kind, verdict }) => verdict === 'fail' && !OF_TIME_VARIANCE.includes(kind))
   // Nor is what was read across an interruption.
   const isInterrupted = findings.some(({ kind }) => kind === 'interrupted')
   return isNoisy || isInterrupted ? findings.filter(({ verdict }) => verdict !== 'unsure') : findings
 }
+
+const OF_TIME_VARIANCE: readonly Finding['kind'][] = [
+  'leaking',
+  'unbalanced',
+  'equalised',
+  'band-split',
+  'noisy',
+  'distorted',
+  'limited',
+]
 
 const mutingNote = (name: string, outputs: number[]): Finding => ({
   kind: 'muting',

@@ -72,6 +72,7 @@ export const FINDING_KINDS = [
   'whining',
   'interrupted',
   'limited',
+  'time-variant',
   'lossy source',
   'sum',
   'rig',
@@ -136,6 +137,9 @@ export const TakeResult = z.object({
   clockOffsetPpm: z.number().describe('Capture clock against player clock'),
   matchPct: z.number().describe('How well the markers fit, 100 is perfect'),
   trackRevision: z.number().int(),
+  trackCount: z.number().int().describe('How often the whole track is in the take'),
+  trackNumber: z.number().int().describe('Which of them was measured, from 1'),
+  clockDriftPpm: z.number().describe('By how much the clock offset grows from the first marker to the last'),
   faults: z.array(z.string()),
 })
 export type TakeResult = z.infer<typeof TakeResult>

@@ -11,6 +11,10 @@ const TOGETHER: Partial<Record<Finding['kind'], { readonly title: string; readon
     title: 'The response changes with the volume',
     next: 'Switch loudness off in the head unit; if it cannot be, tune at the volume that is used most.',
   },
+  'time-variant': {
+    title: 'Nearly all outputs are processed in a way that changes with time',
+    next: 'Switch surround, widening and similar effects off in the head unit, then take it again.',
+  },
   whining: {
     title: 'Nearly all outputs whine with the engine running',
     next: 'Check that interface, head unit and amplifier share one ground; then the alternator and its ground strap.',

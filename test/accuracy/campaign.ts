@@ -1,4 +1,5 @@
 /** Many drawn vehicles measured as a run would, and each figure held against the truth and its own uncertainty. */
+import { StopError } from '../../src/units/stop.js'
 import { type Base, baseOf } from './chain.js'
 import type { Read } from './measurand.js'
 import { MEASURANDS } from './measurands.js'
@@ -72,12 +73,12 @@ function addTake({ snrDb, trials, bounds, counts }: Campaign, base: Base, seed: 
     if (!isAsDrawn(read)) counts.sectionsMiscounted.push(seed)
     for (const measurand of MEASURANDS) {
       for (const one of measurand.read(read)) {
-        if ('isHeld' in one) bounds[measurand.name].push(one)
-        else trials[measurand.name].push(one)
+        if ('isHeld' in one) bounds[measurand.name].push({ ...one, seed })
+        else trials[measurand.name].push({ ...one, seed })
       }
     }
   } catch (error) {
-    if (!(error instanceof Error)) throw error
+    if (!(error instanceof StopError)) throw error
     counts.refused.push(`seed ${seed}: ${error.message}`)
   }
 }

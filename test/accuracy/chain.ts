@@ -61,7 +61,7 @@ export function channelsOf(base: Base, vehicle: Vehicle, snrDb: number): Float32
   return wires.map((wire, k) => {
     const gain = (sign[k] * levelVrms[k] * 10 ** (calibrationDb[k] / 20)) / FULL_SCALE_VRMS
     const late = k === 1 ? wholeSamples : 0
-    const out = new Float32Array(wire.length)
+    const out = new Float32Array(source.length)
     for (let n = late; n < out.length; n++) out[n] = gain * wire[n - late]
     addNoise(out, Math.abs(gain) * noiseRms, 2 * seed + k + 1)
     return out

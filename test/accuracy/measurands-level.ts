@@ -22,7 +22,7 @@ function responseTrials({ truth, outputs }: Read, within: (freqHz: number) => bo
     let at = 0
     for (let n = 1; n < response.freqHz.length; n++) if (distance(n) < distance(at)) at = n
     const truthDb = curveDb(truth, 1, response.freqHz[at], spec.referenceHz)
-    return { error: response.levelDb[at] - truthDb, u: response.uDb[at] }
+    return { freqHz, error: response.levelDb[at] - truthDb, u: response.uDb[at] }
   })
 }
 
@@ -42,7 +42,7 @@ export const levelMeasurands: readonly Measurand[] = [
     unit: 'dB',
     range: '0.5 to 2 V, calibration known',
     outside: 'outside/levels (sox, ffmpeg), outside/recompute (numpy)',
-    above: 'the response window',
+    above: 'what the cut of the response leaves',
     read: (read) =>
       bothLevels(read, (k, truthDb) =>
         uncalibrated(inDb(read.outputs[k].levelVrms), truthDb, read.truth.vehicle.calibrationDb[k]),
@@ -84,7 +84,7 @@ export const levelMeasurands: readonly Measurand[] = [
     unit: 'dB',
     range: 'equalised or band limited',
     outside: 'measure/full-band (closed form), outside/response-family (scipy)',
-    above: null,
+    above: 'the course of the response between its points',
     read: ({ truth, outputs: [, two] }) => {
       const [lowHz, highHz] = [Math.max(20, two.spec.lowHz ?? 20), Math.min(20_000, two.spec.highHz ?? 20_000)]
       const volts = truth.vehicle.levelVrms[1] * fullBandGain(truth, 1, lowHz, highHz)
@@ -96,7 +96,7 @@ export const levelMeasurands: readonly Measurand[] = [
     unit: 'dB',
     range: '1 to 4 sections, 12 frequencies',
     outside: 'measure/transfer (closed forms), outside/recompute (scipy)',
-    above: null,
+    above: 'what the cut of the response leaves',
     read: (read) => responseTrials(read, () => true),
   },
   {
@@ -104,16 +104,16 @@ export const levelMeasurands: readonly Measurand[] = [
     unit: 'dB',
     range: '1 to 4 sections, 3 frequencies',
     outside: 'measure/transfer (closed forms), outside/recompute (scipy)',
-    above: null,
+    above: 'what the cut of the response leaves',
     read: (read) => responseTrials(read, (freqHz) => freqHz < 100),
   },
   ...(['low', 'high'] as const).map(
     (side): Measurand => ({
-      name: `${side} corner, -3 dB`,
+      name: `${side} corner at -3 dB`,
       unit: '%',
       range: side === 'low' ? '40 to 300 Hz, Butterworth' : '240 Hz to 8 kHz, Butterworth and Linkwitz-Riley',
-      outside: 'measure/equaliser-edges (closed forms)',
-      above: null,
+      outside: 'measure/equaliser (closed forms)',
+      above: 'what the fit leaves counts as an error of its model',
       read: (read) => corner(read, side),
     }),
   ),
@@ -131,7 +131,7 @@ export const levelMeasurands: readonly Measurand[] = [
         const leaked = truth.vehicle.leak * magnitude(truth, 0, point.freqHz)
         const truthDb = db(leaked / sweepGain(truth, 0, point.freqHz))
         if (point.isAtMost) return [{ isHeld: truthDb <= point.levelDb }]
-        return [{ error: point.levelDb - truthDb, u: 2 * point.levelDbU }]
+        return [{ freqHz, error: point.levelDb - truthDb, u: 2 * point.levelDbU }]
       }),
   },
 ]

@@ -51,6 +51,8 @@ const harmonic = (order: 2 | 3): Measurand => ({
   read: (read) =>
     atTone(read, ({ harmonicsDb }, freqHz) => {
       const { h1, h2, h3 } = toneOf(read.truth, freqHz)
+      // A split pair has no third order: that it reads none cannot be held against a level in dB.
+      if (order === 3 && h3 === 0) return []
       return stated(harmonicsDb[order - 2] ?? null, db((order === 2 ? h2 : h3) / h1))
     }),
 })
@@ -110,7 +112,7 @@ export const nonlinearMeasurands: readonly Measurand[] = [
     unit: 'dB',
     range: 'cut off from -6 to -0.4 dBFS on',
     outside: STEPS,
-    above: null,
+    above: 'what fades and filters may leave on a step',
     read: ({ truth, outputs: [one] }) =>
       truth.vehicle.cutFs === null
         ? one.cleanLevelDbfs === null || one.cleanLevelDbfs.isAtLeast

@@ -7,6 +7,8 @@ import { db, groupDelayS } from './truth.js'
 
 const GROUP_DELAY_HZ = [50, 200, 1000, 5000, 15_000] as const
 const TO_US = 1e6
+/** What a line reaches into the points beside it: the responses are cut to half a second. */
+const HUM_WIDTH_HZ = 8
 
 const delay = ({ truth, outputs: [one, two] }: Read): Trial[] => {
   if (!one.delayS || !two.delayS) return []
@@ -19,6 +21,8 @@ function groupDelay({ truth, outputs: [one, two] }: Read): Trial[] {
   const [first, second] = [one.groupDelay, two.groupDelay]
   if (!first || !second || truth.vehicle.sections.length === 0) return []
   return GROUP_DELAY_HZ.flatMap((nominalHz): Trial[] => {
+    // On a line of hum, noise is no noise: its phase is not drawn anew from point to point.
+    if (truth.vehicle.hum.some(({ freqHz }) => Math.abs(freqHz - nominalHz) < HUM_WIDTH_HZ)) return []
     const index = gridIndex(nominalHz)
     const at = ({ freqHz }: { readonly freqHz: readonly number[] }): number =>
       freqHz.findIndex((hz) => gridIndex(hz) === index)
@@ -26,7 +30,8 @@ function groupDelay({ truth, outputs: [one, two] }: Read): Trial[] {
     if (a < 0 || b < 0) return []
     const value = second.delayS[b] - first.delayS[a]
     const should = truth.delayS + groupDelayS(truth, 1, index) - groupDelayS(truth, 0, index)
-    return [{ error: TO_US * (value - should), u: 2 * TO_US * Math.hypot(first.delayU[a], second.delayU[b]) }]
+    const u = 2 * TO_US * Math.hypot(first.delayU[a], second.delayU[b])
+    return [{ freqHz: nominalHz, error: TO_US * (value - should), u }]
   })
 }
 
@@ -52,7 +57,7 @@ export const timeMeasurands: readonly Measurand[] = [
     unit: 'ppm',
     range: '-100 to +100 ppm',
     outside: 'outside/chains (sox), measure/locate (closed form)',
-    above: null,
+    above: 'what outputs of unlike bands do to the markers',
     read: ({ truth, located }) => [
       { error: located.clockOffsetPpm - truth.clockOffsetPpm, u: located.clockOffsetPpmU },
     ],
@@ -76,7 +81,7 @@ export const timeMeasurands: readonly Measurand[] = [
   {
     name: 'group delay',
     unit: 'µs',
-    range: '1 to 4 sections, 5 frequencies',
+    range: '1 to 4 sections, 5 frequencies, none of a hum',
     outside: 'measure/group-delay (closed forms), outside/response-family (scipy)',
     above: null,
     read: groupDelay,

@@ -4,6 +4,9 @@
  */
 
 import type { Measurand } from './measurand.js'
+
+export type { Measurand } from './measurand.js'
+
 import { equaliserMeasurands } from './measurands-equaliser.js'
 import { levelMeasurands } from './measurands-level.js'
 import { noiseMeasurands } from './measurands-noise.js'

@@ -81,6 +81,7 @@ export function analysisBy(path: Path, noiseFs = 1e-5): InputAnalysis {
       under: [],
     },
     interruptions: [],
+    timeVariance: null,
     silence: null,
     samplesPerS: 48_000,
     clippedSampleCount: 0,

@@ -74,16 +74,30 @@ describe('a part of the track', () => {
     const [first, second] = [playTrack({ toS: 20 }), playTrack({ fromS: 20, tailS: 1 })]
     const stop = refusal(joined(first.left, new Float64Array(5 * 48_000), second.left))
     const apartS = sectionStartS('closing') - sectionStartS('opening')
-    expect(stop.what).toBe(`the markers are ${(apartS + 5).toFixed(2)} s apart, the track's are ${apartS.toFixed(2)} s`)
+    // Only the left side is there: between its sweep and the tone in which the pause is, nothing tells.
+    expect(stop.what).toBe(
+      `the markers are ${(apartS + 5).toFixed(2)} s apart, the track's are ${apartS.toFixed(2)} s: ` +
+        'it stood still for 5.0 s between the left sweep and the 60 Hz tone, from 12.3 to 21.3 s into the take',
+    )
     expect(stop.remedy).toBe('The track was paused, skipped or played at another speed: play it through once more.')
   })
 })
 
-test('a take with the track twice says where each one stands', () => {
+describe('several passes of which none is whole', () => {
   const whole = playTrack({ tailS: 1 }).left
-  const stop = refusal(joined(whole, whole))
-  expect(stop.what).toBe(`the track is there twice, from 0.0 s and ${(whole.length / 48_000).toFixed(1)} s`)
-  expect(stop.remedy).toBe('Cut the recording so that one whole track is left.')
+
+  test('are said by the last one: the end of one, then the beginning of another', () => {
+    const stop = refusal(joined(whole.subarray(20 * 48_000), whole.subarray(0, 20 * 48_000)))
+    expect(stop.what).toMatch(
+      /^the track is cut short: it begins at 20\.7 s, the recording ends 19\.7 s before it does$/,
+    )
+  })
+
+  test('are said by the pass that has an end', () => {
+    const [first, second] = [whole.subarray(0, 20 * 48_000), whole.subarray(20 * 48_000)]
+    const stop = refusal(joined(first, new Float64Array(3 * 48_000), second, first))
+    expect(stop.what).toMatch(/^the markers are 40\.30 s apart, the track's are 37\.30 s: it stood still for 3\.0 s /)
+  })
 })
 
 describe('a track of another revision', () => {

@@ -42,7 +42,15 @@ export function withHostileTexts(result: Result): Result {
       limitsProfile: hostile(),
       warnings: HOSTILE.map(hostile),
     },
-    rig: { ...result.rig, name: hostile(), capture: hostile(), player: hostile(), meter: hostile() },
+    rig: {
+      ...result.rig,
+      name: hostile(),
+      capture: hostile(),
+      player: hostile(),
+      meter: hostile(),
+      notes: HOSTILE.map(hostile),
+      inputs: result.rig.inputs.map((input) => ({ ...input, calibratedAt: hostile() })),
+    },
     takes: result.takes.map((take) => ({
       ...take,
       patch: hostile(),
@@ -55,13 +63,25 @@ export function withHostileTexts(result: Result): Result {
       ...output,
       label: hostile(),
       patch: hostile(),
-      figures: output.figures.map((figure) => ({ ...figure, method: hostile() })),
+      figures: output.figures.map((figure) => ({
+        ...figure,
+        method: hostile(),
+        budget: HOSTILE.map((source, i) => ({ source, u: 1 + i })),
+      })),
+      readings: {
+        ...output.readings,
+        lowEdge: output.readings.lowEdge && { ...output.readings.lowEdge, shape: hostile() },
+        highEdge: output.readings.highEdge && { ...output.readings.highEdge, shape: hostile() },
+        interruptions: output.readings.interruptions.map((one) => ({ ...one, setting: hostile() })),
+      },
       checks: output.checks.map(check),
       noise: output.noise && {
         ...output.noise,
         lines: HOSTILE.map((says, i) => ({ freqHz: 100 * (i + 1), levelDbv: -90, says })),
       },
     })),
+    sums: result.sums.map((sum) => ({ ...sum, name: hostile(), because: hostile() })),
+    source: result.source && { ...result.source, because: HOSTILE.map(hostile) },
     findings: result.findings.map((finding) => ({
       ...finding,
       title: hostile(),

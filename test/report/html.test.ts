@@ -101,13 +101,14 @@ test('SIMULATED is said in a band of its own where it was, and nowhere else', ()
   expect(real).not.toContain('SIMULATED')
 })
 
-test('the verdict and its reason come before all else, then findings, outputs, vehicle, charts, record', () => {
+test('the verdict and its reason come before all else, then findings, outputs, vehicle, sums, charts, record', () => {
   const html = htmlReport(faultyResult())
   const order = [
     '<h1',
     'id="findings"',
     'id="outputs"',
     'id="vehicle"',
+    'id="sums"',
     'id="charts"',
     'id="rig"',
     'id="takes"',
@@ -156,5 +157,5 @@ test('curves with gaps, without a mask, with levels far outside the plot, or wit
   ]
   const html = htmlReport({ ...result, outputs })
   expect(html).not.toMatch(/NaN|Infinity/)
-  expect([...html.matchAll(/<svg[^>]* role="img"/g)]).toHaveLength(8)
+  expect([...html.matchAll(/<svg[^>]* aria-labelledby="(?:response|noise)-\d+-title/g)]).toHaveLength(8)
 })

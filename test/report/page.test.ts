@@ -23,6 +23,9 @@ const RESULTS: readonly (readonly [name: string, result: Result])[] = [
   ['hostile names', withHostileTexts(faultyResult())],
 ]
 
+/** Opens every folded part of the page. */
+const OPEN_ALL = "document.querySelectorAll('details').forEach((one) => { one.open = true })"
+
 describe.each(RESULTS)('%s', (name, result) => {
   test('opens without a word on the console and asks for nothing but itself', async (context) => {
     needsTool(context, 'chromium')
@@ -38,6 +41,7 @@ describe.each(RESULTS)('%s', (name, result) => {
   test('has one h1, leaves no level of headings out, and every table and chart says what it is', async (context) => {
     needsTool(context, 'chromium')
     const { page } = await browser.open(name, htmlReport(result))
+    await page.evaluate(OPEN_ALL)
     const levels = await page
       .locator('h1, h2, h3, h4, h5, h6')
       .evaluateAll((all) => all.map((one) => Number(one.tagName[1])))
@@ -81,9 +85,7 @@ describe.each(RESULTS)('%s', (name, result) => {
         }
       }),
     )
-    expect(charts).toHaveLength(
-      result.outputs.flatMap(({ response, noise }) => [response, noise]).filter(Boolean).length,
-    )
+    expect(charts).toHaveLength(chartCount(result))
     for (const { title, says, outside } of charts) {
       expect(title).not.toBe('')
       expect(says.length).toBeGreaterThan(20)
@@ -94,6 +96,7 @@ describe.each(RESULTS)('%s', (name, result) => {
   test('nothing hangs over the side at 320, 390 and 1280 pixels', async (context) => {
     needsTool(context, 'chromium')
     const { page } = await browser.open(name, htmlReport(result))
+    await page.evaluate(OPEN_ALL)
     for (const size of [{ width: 320, height: 568 }, PHONE, DESK]) {
       await page.setViewportSize(size)
       expect(await page.evaluate('document.documentElement.scrollWidth')).toBeLessThanOrEqual(size.width)
@@ -106,6 +109,15 @@ describe.each(RESULTS)('%s', (name, result) => {
     }
   })
 })
+
+/** A chart of each curve that the result holds, and two of a staircase: its gain and its THD. */
+const chartCount = ({ outputs, sums }: Result): number =>
+  outputs
+    .flatMap(({ response, noise, readings: { distortion, staircase, crosstalk, groupDelay, volumes } }) => [
+      ...[response, noise, distortion, staircase, staircase, crosstalk, groupDelay],
+      volumes.length > 0,
+    ])
+    .filter(Boolean).length + sums.filter(({ freqHz }) => freqHz.length > 0).length
 
 // What evaluate's functions see of the browser's elements; the project has no DOM types.
 interface BoxLike {
@@ -123,6 +135,7 @@ interface TableLike {
 test('text stands out from what is behind it by 4.5 to 1 or more', async (context) => {
   needsTool(context, 'chromium')
   const { page } = await browser.open('a faulty vehicle', htmlReport(faultyResult()))
+  await page.evaluate(OPEN_ALL)
   const weak = (await page.evaluate(CONTRAST_SCRIPT)) as string[]
   expect(weak).toEqual([])
 })
@@ -150,9 +163,22 @@ const CONTRAST_SCRIPT = `(() => {
   return weak
 })()`
 
+test('folded parts open by the keyboard, and what is closed hides no fault: its line says FAIL', async (context) => {
+  needsTool(context, 'chromium')
+  const { page } = await browser.open('folds', htmlReport(faultyResult()))
+  const noise = page.locator('#output-5 details', { hasText: 'Noise' }).filter({ hasText: 'A-weighted' }).first()
+  const line = noise.locator('summary')
+  expect(await noise.getAttribute('open')).toBeNull()
+  expect(await line.textContent()).toContain('FAIL')
+  await line.focus()
+  await page.keyboard.press('Enter')
+  expect(await noise.locator('table').first().isVisible()).toBe(true)
+})
+
 describe('on A4', () => {
   const printed = async (name: string, result: Result): Promise<{ pages: string[]; text: string }> => {
-    const { page } = await browser.open(name, htmlReport(result))
+    // A page of its own: others have their folded parts opened.
+    const { page } = await browser.open(`${name}, printed`, htmlReport(result))
     const pdf = await page.pdf({ format: 'A4', preferCSSPageSize: true, printBackground: true })
     const running = promisify(execFile)('pdftotext', ['-layout', '-enc', 'UTF-8', '-', '-'], { maxBuffer: 1 << 24 })
     running.child.stdin!.end(pdf)
@@ -179,6 +205,19 @@ describe('on A4', () => {
     const inPrint = ['+6.1 dB at 80 Hz', '−62.0 dBV', 'inverted', '± 0.023 V', '+31.4 ppm', 'Signature', 'Airbags']
     expect(inPrint.filter((part) => !text.includes(part))).toEqual([])
     for (const { sha256 } of result.takes) expect(text.includes(sha256.slice(0, 32)), sha256).toBe(true)
+  })
+
+  test('every check is printed, and of the folded parts those that are open', async (context) => {
+    needsTool(context, 'chromium', 'pdftotext')
+    const { text } = await printed('a healthy vehicle', healthyResult())
+    const checks = healthyResult().outputs.flatMap(({ checks }) => checks)
+    // Each has its badge in the table of checks; beside them each output has one above its charts and one above its checks.
+    expect(text.match(/PASS/g)!.length).toBeGreaterThan(checks.length)
+    expect(text).not.toContain('Made of')
+    const faulty = await printed('a faulty vehicle', faultyResult())
+    for (const part of ['Undone by', 'Peaking, 80.4 Hz, −6.1 dB, Q 1.13', '1689789 ± 1']) {
+      expect(faulty.text).toContain(part)
+    }
   })
 
   test('ten outputs take no more than eight pages, and none is empty', async (context) => {

@@ -18,6 +18,7 @@ import {
   Result,
   type Verdict,
 } from '../../src/verdict/result.js'
+import { enriched } from './rich-readings.js'
 
 type Spec = Omit<OutputSpec, 'levelToleranceDb' | 'polarity' | 'delayS' | 'crossover'>
 
@@ -274,6 +275,9 @@ export function healthyResult({ outputCount = 10, isSimulated = true }: SampleOp
         clockOffsetPpm: 31.4,
         matchPct: 98.7,
         trackRevision: 1,
+        trackCount: 1,
+        trackNumber: 1,
+        clockDriftPpm: 0,
         faults: [],
       },
     ],
@@ -373,12 +377,15 @@ function faultyOutput(healthy: OutputResult): OutputResult {
   return output
 }
 
-/** Ten outputs or more: 2 inverted, 3 and 4 swapped, 5 whines, 6 boosted, 9 dead, 10 not settled; the meter disagrees. */
+/**
+ * Ten outputs or more: 2 inverted, 3 and 4 swapped, 5 whines, 6 boosted, 9 dead, 10 not settled; the meter disagrees. Beside
+ * the figures it has all that a rich take adds.
+ */
 export function faultyResult(options: SampleOptions = {}): Result {
   const healthy = healthyResult(options)
   const count = healthy.outputs.length
   const [take] = healthy.takes
-  return Result.parse({
+  const faulty: Result = {
     ...healthy,
     verdict: 'fail',
     summary: `6 of ${count} outputs fail: 2, 3, 4, 5, 6 and 9. 1 of ${count} could not be settled: 10.`,
@@ -412,8 +419,9 @@ export function faultyResult(options: SampleOptions = {}): Result {
         : one,
     ),
     outputs: healthy.outputs.map(faultyOutput),
-    findings: FINDINGS,
-  })
+    findings: [...FINDINGS],
+  }
+  return Result.parse(enriched(faulty))
 }
 
 /** No more than a level and the noise, as the judge leaves it. */

@@ -112,6 +112,12 @@ const CASES: [name: string, faults: string, extra: string[], findings: string[]]
     [],
     ['sum 1,2 fail'],
   ],
+  [
+    'surround: the left side, changed, in the right rear',
+    'head_unit: { surround: { from: left, level_db: -12, outputs: [4] } }',
+    [],
+    ['time-variant 4 fail'],
+  ],
   ['a gap in one output', 'dropouts: [{ at_s: 12.0, duration_ms: 15, outputs: [3] }]', [], ['interrupted 3 fail']],
   [
     'clicks in one output',

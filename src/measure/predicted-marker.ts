@@ -1,0 +1,58 @@
+/** What the opening chirp should look like behind the responses that the sweeps have shown, one side at a time. */
+import { inverseReal, realSpectrum, sizeFor } from '../dsp/fft.js'
+import { CLOSING_SPACING_S } from '../stimulus/layout.js'
+import type { Located } from './analysis.js'
+import { openingSpectrum, playedSamples } from './marker-pair.js'
+import type { ImpulseResponses } from './transfer.js'
+
+/** The part of the response that counts as its linear one, around its largest sample. */
+const BEFORE_S = 0.15
+const AFTER_S = 0.48
+
+/** @returns spectra cut as those of a `MarkerPair`; a response longer than its window is cut */
+export function predictedMarker(
+  responses: ImpulseResponses,
+  located: Located,
+): { readonly left: Float64Array; readonly right: Float64Array } {
+  const { samplesPerS } = responses
+  const count = Math.floor(CLOSING_SPACING_S * samplesPerS)
+  const length = count + Math.ceil((BEFORE_S + AFTER_S) * samplesPerS)
+  const size = sizeFor(length)
+  const chirp = realSpectrum(playedSamples(located, count), size)
+  const [left, right] = [responses.left, responses.right].map((response) => {
+    const spectrum = realSpectrum(linearPart(response, responses.centre, samplesPerS, size), size)
+    for (let k = 0; k <= size / 2; k++) {
+      const edge = lowEdge((k * samplesPerS) / size)
+      const [a, b, c, d] = [spectrum[2 * k], spectrum[2 * k + 1], chirp[2 * k], chirp[2 * k + 1]]
+      const [re, im] = [a * c - b * d, a * d + b * c]
+      const power = Math.max(edge.re * edge.re + edge.im * edge.im, 1e-6)
+      spectrum[2 * k] = (re * edge.re + im * edge.im) / power
+      spectrum[2 * k + 1] = (im * edge.re - re * edge.im) / power
+    }
+    return openingSpectrum(inverseReal(spectrum, size).subarray(0, count), samplesPerS)
+  })
+  return { left, right }
+}
+
+/** Circular, with its time 0 at sample 0, soft at both ends. */
+function linearPart(response: Float64Array, centre: number, samplesPerS: number, size: number): Float64Array {
+  const out = new Float64Array(size)
+  const [before, after] = [Math.round(BEFORE_S * samplesPerS), Math.round(AFTER_S * samplesPerS)]
+  for (let n = -before; n < after; n++) {
+    const edge = Math.min((n + before) / (0.4 * before), (after - n) / (0.25 * after), 1)
+    const gain = 0.5 - 0.5 * Math.cos(Math.PI * edge)
+    const from = (((centre + n) % response.length) + response.length) % response.length
+    out[(((centre + n) % size) + size) % size] += gain * response[from]
+  }
+  return out
+}
+
+/** The high-pass that stands in every response (`transfer.ts`): fourth-order Butterworth at 8 Hz. */
+function lowEdge(freqHz: number): { re: number; im: number } {
+  const x = freqHz / 8
+  const [d1, d2] = [2 * Math.cos(Math.PI / 8), 2 * Math.cos((3 * Math.PI) / 8)]
+  const a = 1 - x * x
+  const [re, im] = [a * a - d1 * d2 * x * x, (d1 + d2) * a * x]
+  const scale = x ** 4 / (re * re + im * im)
+  return { re: scale * re, im: -scale * im }
+}

@@ -1,0 +1,167 @@
+/**
+ * How late a steady tone is, block by block, against where the markers put it: the clock between the markers.
+ *
+ * Blocks have a Hann window, so that neither the tone's own image nor hum nor an offset leaks in. Lateness is read from the
+ * phase: true up to a constant (the path's own phase), and unwrapped from block to block.
+ */
+import { HANN } from '../dsp/tables/harris-1978.js'
+import { cosineWindow } from '../dsp/windows.js'
+import { frameCountOf } from '../units/audio.js'
+import { type Complex, factorFor, type Mixed, mixOf } from './mix.js'
+import type { Straight } from './refine.js'
+
+/** A stretch of one frequency that starts its phase anew. */
+export interface Burst {
+  readonly freqHz: number
+  /** Where its phase is 0. */
+  readonly startS: number
+  /** Where it is steady. */
+  readonly fromS: number
+  readonly toS: number
+}
+
+/** One frequency of complex samples, and that of its mirror turned over: inputs that cancel in one do not in the other. */
+interface Phasor {
+  readonly re: number
+  readonly im: number
+  readonly mirrorRe: number
+  readonly mirrorIm: number
+}
+
+export interface Lateness {
+  readonly freqHz: number
+  /** Middle of each block (track's time) and its lateness (s), the first one 0. */
+  readonly atS: readonly number[]
+  readonly lateS: readonly number[]
+  /** Standard deviation of one block, from how neighbours differ. */
+  readonly spreadS: number
+  /** Strength of each block, squared: the louder, the less noise in its phase. */
+  readonly weights: readonly number[]
+  /** The tone's share of the power that is there, 0 to 1. */
+  readonly share: number
+  /** Mean magnitude for each sample. */
+  readonly strength: number
+}
+
+/** Tones are read at a rate of this or more. What the mean of a few samples folds onto them is far weaker. */
+const RATE_HZ = 22_050
+/** Short enough that clocks 3000 ppm apart turn 6.3 kHz by less than half a turn from one block to the next. */
+const BLOCK_S = 0.024
+/** Of a low tone at least so many: neither an offset nor its own image is within the window's lobe. */
+const PERIOD_COUNT = 4
+
+export const strengthOf = ({ re, im, mirrorRe, mirrorIm }: Phasor): number => Math.hypot(re, im, mirrorRe, mirrorIm)
+
+/** Angle of one against the other, both views together. */
+function angleBetween(one: Phasor, other: Phasor): number {
+  const re = one.re * other.re + one.im * other.im + (one.mirrorRe * other.mirrorRe + one.mirrorIm * other.mirrorIm)
+  const im = one.im * other.re - one.re * other.im + (one.mirrorIm * other.mirrorRe - one.mirrorRe * other.mirrorIm)
+  return Math.atan2(im, re)
+}
+
+/**
+ * @param originSample where the angle is 0; may lie outside and between samples
+ */
+export function phasorAt(
+  samples: Complex,
+  from: number,
+  count: number,
+  stepRad: number,
+  originSample = from,
+  window: Float64Array | null = null,
+): Phasor {
+  const [stepRe, stepIm] = [Math.cos(stepRad), Math.sin(stepRad)]
+  // Both parts against cosine and sine at once; see dsp/projection.ts. Blocks are short, so rounding does not add up.
+  let [xc, xs, yc, ys, u, v] = [0, 0, 0, 0, 1, 0]
+  for (let n = from; n < from + count; n++) {
+    const weight = window === null ? 1 : window[n - from]
+    const [x, y] = [weight * samples.re[n], weight * samples.im[n]]
+    xc += x * u
+    xs += x * v
+    yc += y * u
+    ys += y * v
+    const next = u * stepRe - v * stepIm
+    v = v * stepRe + u * stepIm
+    u = next
+  }
+  // The sum counts angles from its first sample; they begin (from - origin) steps later.
+  const angle = -stepRad * (from - originSample)
+  const [c, s] = [Math.cos(angle), Math.sin(angle)]
+  const [re, im, mirrorRe, mirrorIm] = [xc + ys, yc - xs, xc - ys, -(yc + xs)]
+  return {
+    re: re * c - im * s,
+    im: im * c + re * s,
+    mirrorRe: mirrorRe * c - mirrorIm * s,
+    mirrorIm: mirrorIm * c + mirrorRe * s,
+  }
+}
+
+let kept = new Float64Array(0)
+
+/** Hann window with a mean of 1; the last one is kept, for most blocks of a take are alike. */
+function windowOf(count: number): Float64Array {
+  if (kept.length !== count) kept = cosineWindow(HANN, count).map((value) => value / HANN[0])
+  return kept
+}
+
+/**
+ * @param rateGuess seconds of lateness for each second, as far as known: carries over the gaps between bursts
+ * @returns null where the take does not hold the bursts
+ */
+export function latenessOf(mixed: Mixed, straight: Straight, bursts: readonly Burst[], rateGuess = 0): Lateness | null {
+  const [{ freqHz }] = bursts
+  const factor = factorFor(mixed.audio, RATE_HZ)
+  const perS = straight.samplesPerS / factor
+  const stepRad = (2 * Math.PI * freqHz) / perS
+  const count = Math.round(Math.max(BLOCK_S, PERIOD_COUNT / freqHz) * perS)
+  const window = windowOf(count)
+  const frameCount = frameCountOf(mixed.audio)
+  const [phasors, atS]: [Phasor[], number[]] = [[], []]
+  let [held, power] = [0, 0]
+  for (const { startS, fromS, toS } of bursts) {
+    const from = Math.round(straight.startSample + fromS * straight.samplesPerS)
+    const blockCount = Math.floor(((toS - fromS) * perS) / count)
+    if (from < 0 || from + blockCount * count * factor > frameCount) return null
+    const mix = mixOf(mixed, factor, from, blockCount * count)
+    const middle = from + (factor - 1) / 2
+    const origin = (straight.startSample + startS * straight.samplesPerS - middle) / factor
+    for (let n = 0; n < mix.re.length; n++) power += mix.re[n] * mix.re[n] + mix.im[n] * mix.im[n]
+    for (let i = 0; i < blockCount; i++) {
+      const phasor = phasorAt(mix, i * count, count, stepRad, origin, window)
+      held += (phasor.re ** 2 + phasor.im ** 2 + phasor.mirrorRe ** 2 + phasor.mirrorIm ** 2) / count
+      phasors.push(phasor)
+      atS.push((middle + (i + 0.5) * count * factor - straight.startSample) / straight.samplesPerS)
+    }
+  }
+  const share = Math.min(1, held / Math.max(power, Number.MIN_VALUE))
+  const radPerS = -2 * Math.PI * freqHz
+  const lateS = [0]
+  for (let i = 1; i < phasors.length; i++) {
+    const guessS = rateGuess * (atS[i] - atS[i - 1])
+    const angle = angleBetween(phasors[i], phasors[i - 1]) - guessS * radPerS
+    lateS.push(lateS[i - 1] + guessS + wrapped(angle) / radPerS)
+  }
+  const steps = lateS.slice(1).map((late, i) => late - lateS[i])
+  const middleStep = medianOf(steps)
+  // The median deviation of normal values is 0.6745 of one standard deviation; a difference has two blocks' spread.
+  const spreadS = medianOf(steps.map((step) => Math.abs(step - middleStep))) / 0.6745 / Math.SQRT2
+  const strength = phasors.reduce((sum, phasor) => sum + strengthOf(phasor), 0) / (phasors.length * count)
+  return {
+    freqHz,
+    atS,
+    lateS,
+    spreadS,
+    share,
+    strength,
+    weights: phasors.map((phasor) => strengthOf(phasor) ** 2),
+  }
+}
+
+/** To half a turn either way. */
+const wrapped = (angle: number): number => angle - 2 * Math.PI * Math.round(angle / (2 * Math.PI))
+
+export function medianOf(values: readonly number[]): number {
+  if (values.length === 0) return 0
+  const sorted = [...values].sort((a, b) => a - b)
+  return sorted[sorted.length >> 1]
+}
