@@ -95,6 +95,9 @@ function hotSpan(open: Span, squared: (sample: number) => number, leastFs: numbe
 
 type Named = Pick<Interruption, 'kind' | 'atSample' | 'atSampleU' | 'lengthSamples' | 'lagSamples' | 'explained'>
 
+/** Both ends are seen; a run that reaches an end of what was looked at goes on behind it. */
+const isInside = (run: Span, open: Span): boolean => run.from > open.from && run.to < open.to
+
 /** A run in which next to nothing is there. */
 function dropoutIn(
   scene: Scene,
@@ -105,7 +108,7 @@ function dropoutIn(
 ): Named | null {
   const nothing = (n: number): number => scene.channel[n] ** 2
   const run = betterRun(open, squared, nothing, rms)
-  if (!run || run.to - run.from < RUN_MIN) return null
+  if (!run || run.to - run.from < RUN_MIN || !isInside(run, open)) return null
   const count = run.to - run.from
   const predicted = sumOver(run, (n) => through.at(n) ** 2)
   // What is left outside the run must be explained too.
@@ -144,7 +147,7 @@ function repeatIn(
   const lag = ownLag(misfit, length, hot.from) ?? onlyLag(misfit, Math.min(hot.from, LAG_MOST_S * samplesPerS))
   if (lag === null) return null
   const run = betterRun(open, squared, away(lag), Math.SQRT2 * rms)
-  if (!run) return null
+  if (!run || !isInside(run, open)) return null
   const unexplained = energy - sumOver(run, squared) + sumOver(run, away(lag))
   const left = Math.max(0, unexplained - 2 * (open.to - open.from) * rms * rms) / energy
   if (left > 1 - REPEATED_SHARE) return null

@@ -70,6 +70,8 @@ export interface ElectricalSum {
 /** Flat alike: a setting in phase is taken if it is no worse than this, and what noise adds. */
 const ALIKE_DB = 0.01
 const DB = 20 / Math.LN10
+/** What the cut of the responses, and distortion of the parts, leave on a gain (dB): tried at 100 dB of signal over noise. */
+const LEAST_GAIN_DB = 0.00005
 
 /**
  * @param parts the first one stays as it is, the others are set against it
@@ -137,7 +139,10 @@ export function electricalSum(
         extraDelayS: starts[k].isDelayFree ? settings[k].delayS : null,
         extraDelayU: delayU[k],
         gainDb: settings[k].gainDb,
-        gainU: starts[k].isGainFree ? gainU[k] : Math.hypot(plateaus[0].levelU, plateaus[k].levelU),
+        gainU: Math.hypot(
+          LEAST_GAIN_DB,
+          starts[k].isGainFree ? gainU[k] : Math.hypot(plateaus[0].levelU, plateaus[k].levelU),
+        ),
         isTurned: settings[k].sign < 0,
         turnedAlone: flatnessOf(sumAt(voltages, turned, indices), indices),
         rivalRmsDb: rivals[k],

@@ -33,6 +33,9 @@ const RARE = { worth: 16, gainDb: 15, orders: [5, 6, 7], squaredOrders: [6] } as
 /** A section that moves the curve by less than this is not listed. */
 const MATTERS_DB = 0.15
 
+/** Rms of what is left, in floors. */
+const HOPELESS_FLOORS = 25
+
 const COARSE_STRIDE = 4
 /** Starts that are gone on with after a first look. */
 const STARTS_KEPT = 2
@@ -44,6 +47,9 @@ function worthOf(part: Part, gainDb: number): number {
   const rare: readonly number[] = part.edge.isSquared ? RARE.squaredOrders : RARE.orders
   return WORTH.edge + (rare.includes(part.edge.order) ? RARE.worth : 0)
 }
+
+const hasRareGain = (chain: Chain): boolean =>
+  chain.parts.some((part, k) => part.kind !== 'edge' && Math.abs(chain.values[placeOf(chain, k)]) > RARE.gainDb)
 
 /** Misfit and what the parts must be worth: the smaller the better. */
 export const costOf = (fit: Fitted): number =>
@@ -61,12 +67,16 @@ const isClean = ({ misfit }: Fitted, data: FitData, noiseMisfit: number): boolea
 export function searched(starts: readonly Chain[], data: FitData, noiseMisfit: number): Fitted {
   const coarse = coarseOf(data)
   const isDone = (fit: Fitted): boolean => isClean(fit, coarse, noiseMisfit)
-  const isSettled = (fit: Fitted): boolean => isDone(fit) && (sectionCount(fit) < 2 || !isLoose(fit, coarse))
-  let best = explored(fitted(starts[0], coarse, 20), coarse, isDone, isSettled)
-  if (!isSettled(best)) {
-    const firsts = starts
+  const isSettled = (fit: Fitted): boolean =>
+    isDone(fit) && !hasRareGain(fit) && (sectionCount(fit) < 2 || !isLoose(fit, coarse))
+  const bare = starts.map((start) => fitted(start, coarse, 20))
+  // Edges alone may be all there is.
+  const plain = bare.filter(isDone).sort((a, b) => costOf(a) - costOf(b))[0]
+  let best = plain ?? explored(bare[0], coarse, isDone, isSettled)
+  if (!plain && !isSettled(best) && !isHopeless(best, coarse)) {
+    const firsts = bare
       .slice(1)
-      .map((start) => grown(fitted(start, coarse, 20), coarse, 2, isDone))
+      .map((start) => grown(start, coarse, 2, isDone))
       .sort((a, b) => costOf(a) - costOf(b))
     for (const first of firsts.slice(0, STARTS_KEPT)) {
       const other = explored(first, coarse, isDone, isSettled)
@@ -76,9 +86,14 @@ export function searched(starts: readonly Chain[], data: FitData, noiseMisfit: n
   return pruned(fitted(best, data, 30), data)
 }
 
+/** As many sections as there may be, and still far off: no rearranging will help. */
+const isHopeless = (fit: Fitted, data: FitData): boolean =>
+  sectionCount(fit) >= SECTIONS_MAX && fit.misfit > HOPELESS_FLOORS ** 2 * data.freqHz.length * COARSE_STRIDE
+
 /** All that can be made of a start. */
 function explored(start: Fitted, data: FitData, isDone: IsDone, isSettled: IsDone): Fitted {
   const first = pruned(grown(start, data, SECTIONS_MAX, isDone), data)
+  if (isHopeless(first, data)) return first
   let best = reedged(first, data, isSettled)
   // The edges as they are now, and as they were before anything was added: either may be the better guess.
   for (const edges of [best, start]) {
@@ -124,7 +139,7 @@ function edgeSwaps(chain: Chain, isWell: boolean): Chain[] {
         parts: chain.parts.map((one, k) => (k === index ? { kind: 'edge', edge: { ...edge, ...family } } : one)),
         values: chain.values,
       }
-      return [...(isWell ? [] : [swapped]), ...near.slice(0, 2).map((k) => without(swapped, k))]
+      return [...(isWell && near.length === 0 ? [] : [swapped]), ...near.slice(0, 2).map((k) => without(swapped, k))]
     })
   })
 }

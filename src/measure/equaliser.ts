@@ -33,13 +33,15 @@ export interface FoundSection extends EqSection {
 }
 
 export interface FoundEdge extends EdgeFilter {
+  /** The parameter of its family: -3.01 dB for Butterworth, -6.02 dB for Linkwitz-Riley. */
+  readonly cornerHz: number
   /** Where it is 3.01 dB down; outside of the audio band it is carried on from what is seen inside. */
   readonly halfPowerHz: number
   readonly halfPowerHzU: number
 }
 
 export interface Equaliser {
-  /** False where no few sections follow the curve: then none are listed, and what is left is all there is. */
+  /** False where no few sections follow the curve: then none are listed, and the residual is all of the deviation. */
   readonly isExplained: boolean
   /** By frequency. A shelf is named low or high by where it leaves the larger part of the band alone. */
   readonly sections: readonly FoundSection[]
@@ -58,6 +60,8 @@ export interface Equaliser {
 const AUDIO_HZ = { low: 20, high: 20_000 } as const
 /** Left over beyond noise: more, and the sections are not what is there. */
 const EXPLAINED_DB = { rms: 0.1, worst: 0.5 } as const
+/** Sections that leave more than this share of the deviation do not say what is there. */
+const WORTHWHILE = 0.3
 /** No model of a real output is better than this, however small the noise. */
 const MODEL_DB = 0.005
 /** What a model leaves is alike over about a sixth of an octave. */
@@ -124,8 +128,9 @@ function resultOf(best: Fitted, region: Region): Equaliser {
     const part = best.parts[k]
     if (part?.kind !== 'edge') return null
     const at = placeOf(best, k)
-    const hz = halfPowerHz(part.edge, Math.exp(best.values[at]), data.sampleRateHz)
-    return { ...part.edge, halfPowerHz: hz, halfPowerHzU: hz * Math.sqrt(variances[at]) }
+    const cornerHz = Math.exp(best.values[at])
+    const hz = halfPowerHz(part.edge, cornerHz, data.sampleRateHz)
+    return { ...part.edge, cornerHz, halfPowerHz: hz, halfPowerHzU: hz * Math.sqrt(variances[at]) }
   }
   const [lowEdge, highEdge] = [edgeAt('low'), edgeAt('high')]
   const bandHz = [
@@ -134,9 +139,11 @@ function resultOf(best: Fitted, region: Region): Equaliser {
   ]
   const middleHz = Math.sqrt(bandHz[0] * bandHz[1])
   const shared = { lowEdge, highEdge, fromHz: freqHz[0], toHz: freqHz[freqHz.length - 1] }
-  if (!left.isExplained) {
-    const bare = withoutSections(best, region)
-    return { ...shared, isExplained: false, sections: [], levelDb: bare.values[0], residualDb: leftOver(bare, region) }
+  const bare = withoutSections(best, region)
+  const bareLeft = leftOver(bare, region)
+  if (!left.isExplained || left.excess > WORTHWHILE * bareLeft.excess) {
+    const residualDb = { worst: bareLeft.worst, rms: bareLeft.rms }
+    return { ...shared, isExplained: bareLeft.isExplained, sections: [], levelDb: bare.values[0], residualDb }
   }
   let levelDb = best.values[0]
   const sections = best.parts.flatMap((part, k): FoundSection[] => {
@@ -174,7 +181,15 @@ function withoutSections(chain: Chain, region: Region): Chain {
   return { parts: edges.parts, values: [mean, ...edges.values.slice(1)] }
 }
 
-function leftOver(chain: Chain, region: Region): { worst: number; rms: number; isExplained: boolean } {
+interface LeftOver {
+  readonly worst: number
+  readonly rms: number
+  /** Rms beyond noise. */
+  readonly excess: number
+  readonly isExplained: boolean
+}
+
+function leftOver(chain: Chain, region: Region): LeftOver {
   const residual = residualOf(chain, region.data)
   let [squares, noise, count, worst, worstExcess] = [0, 0, 0, 0, 0]
   for (let i = 0; i < residual.length; i++) {
@@ -188,7 +203,7 @@ function leftOver(chain: Chain, region: Region): { worst: number; rms: number; i
   }
   const excess = Math.sqrt(Math.max(0, squares - noise) / count)
   const isExplained = excess <= EXPLAINED_DB.rms && worstExcess <= EXPLAINED_DB.worst
-  return { worst, rms: Math.sqrt(squares / count), isExplained }
+  return { worst, rms: Math.sqrt(squares / count), excess, isExplained }
 }
 
 /**

@@ -32,6 +32,8 @@ const STEP_S = 0.01
 const DISTINCT_HZ = 300
 /** A jump must explain a place so much better than none. */
 const BETTER = 0.9
+/** Phase by which a jump must move a signal to be seen; a sweep's phase moves by itself. */
+const PHASE_MIN_RAD = { sweep: 0.02, tone: 0.005 } as const
 /** How far (power) a signal must stand out of the silence to show a jump. */
 const CLEAR = 20
 
@@ -104,11 +106,13 @@ function scan(scene: Scene, stretches: readonly Stretch[], late: number, leastPo
     if (stretch.freqsHz(stretch.from).length === 0) continue
     for (let at = stretch.from; at < stretch.to; ) {
       const length = fitLength(scene, stretch, at)
+      const phaseRad = (2 * Math.PI * Math.max(...stretch.freqsHz(at)) * Math.abs(late)) / scene.samplesPerS
       const hop = Math.round(length / 3)
       const left = { from: Math.max(stretch.from, at - length), to: at }
       const from = at + hop + guardOf(scene) + Math.max(0, Math.ceil(late))
       const right = { from, to: Math.min(stretch.to, from + length) }
       at += hop
+      if (phaseRad < (stretch.isSweep ? PHASE_MIN_RAD.sweep : PHASE_MIN_RAD.tone)) continue
       if (left.to - left.from < 0.6 * length || right.to - right.from < 0.6 * length) continue
       if (sumOver(left, (n) => scene.channel[n] ** 2) < leastPower * (left.to - left.from)) continue
       const jump = jumpFit(scene, stretch, left, right, late, true)

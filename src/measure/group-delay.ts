@@ -20,6 +20,9 @@ const CLEAR = 10
 /** Beyond, the sweeps fade. */
 const KNOWN_HZ = [10, 21_500] as const
 
+/** What reading the responses between the bins of their transforms leaves, standard (tried without noise). */
+const LEAST_S = 0.02e-6
+
 /** Derivative at the middle of the cubic through points -REACH to REACH, for a step of 1. */
 const WEIGHTS = derivativeWeights()
 
@@ -41,7 +44,7 @@ export interface GroupDelay {
   readonly freqHz: readonly number[]
   /** Against the located start of the track. */
   readonly delayS: readonly number[]
-  /** Standard uncertainty of each, from noise. */
+  /** Standard uncertainty of each, from noise and from how the responses are read. */
   readonly delayU: readonly number[]
 }
 
@@ -77,7 +80,7 @@ export function groupDelayOf(response: Heard): GroupDelay {
     }
     freqHz.push(GRID_HZ[i])
     delayS.push(centreS + scale * slope)
-    delayU.push(Math.sqrt(varianceOfSum(first, aRe, aIm, error)))
+    delayU.push(Math.hypot(LEAST_S, Math.sqrt(varianceOfSum(first, aRe, aIm, error))))
   }
   return { freqHz, delayS, delayU }
 }

@@ -53,8 +53,8 @@ export function jumpFit(
 ): JumpFit | null {
   const { channel, samplesPerS } = scene
   if (right.to - right.from < 32 || stretch.freqsHz(left.to).length === 0) return null
-  const sides = [left, right].map((side) => fitAround(channel, stretch, [side], samplesPerS, 'stiff', isQuick))
   const moved = movedFrom(stretch, left.to, lateSamples)
+  const sides = [left, right].map((side) => fitAround(channel, moved, [side], samplesPerS, 'stiff', isQuick))
   const fit = fitAround(channel, moved, [left, right], samplesPerS, 'loose', isQuick)
   const without = fitAround(channel, stretch, [left, right], samplesPerS, 'loose', isQuick)
   if (!fit || !without || !sides[0] || !sides[1]) return null

@@ -56,13 +56,14 @@ export function readTone(
   const thd = over(amplitudeOf(sumOfLines(harmonics)), peakFs, peakFsU)
   const readings = harmonics.map(amplitudeOf)
 
-  const rest = restOf(spectrum, freqHz, topHz, fundamental.noise)
+  const rest = restOf(spectrum, freqHz, topHz, fundamental.noise, linesHz)
   const toneMeanSquare = 0.5 * peakFs * peakFs
   const overTotal = (meanSquare: number): number =>
     Math.sqrt(meanSquare / Math.max(toneMeanSquare + meanSquare, SILENT_FS ** 2))
   const thdNRatio = overTotal(rest.meanSquare)
   // Lines in noise scatter by 2 a² q of their squared peak; their mean square is half of that.
-  const lineVariance = harmonics.reduce((sum, { power, noise }) => sum + 0.5 * Math.max(0, power) * noise, 0)
+  const steady = [...harmonics, ...linesHz.filter((hz) => hz > BAND_HZ[0] && hz < topHz).map(read)]
+  const lineVariance = steady.reduce((sum, { power, noise }) => sum + 0.5 * Math.max(0, power) * noise, 0)
   const restU = Math.sqrt(rest.variance + lineVariance) / Math.max(rest.meanSquare, SILENT_FS ** 2)
   return {
     freqHz,
@@ -88,12 +89,14 @@ const NO_LINE: LinePower = { power: 0, noise: 0, fixedVariance: 0 }
 /**
  * Mean square of everything but the fundamental's lobe, and the same through the notch; its variance as noise.
  * @param noise mean square that noise adds to the fundamental: under its lobe there is as much as around it
+ * @param linesHz steady lines that are no harmonics: they belong to the rest, and do not scatter as noise does
  */
 function restOf(
   spectrum: LineSpectrum,
   freqHz: number,
   topHz: number,
   noise: number,
+  linesHz: readonly number[],
 ): { meanSquare: number; notchedMeanSquare: number; variance: number } {
   const { binHz, lobeHz, size, flat, toPeak } = spectrum
   const { bins } = spectrum
@@ -117,12 +120,19 @@ function restOf(
     }
     noiseBins += noiseShare * Math.max(0, last - first + 1)
   }
-  // Harmonics are steady and add nothing to the scatter of noise.
+  // Harmonics and lines are steady and add nothing to the scatter of noise.
+  const orders = Array.from({ length: HARMONIC_ORDER_MAX }, (_, k) => (k + 1) * freqHz)
+  const steadyHz = [...orders, ...linesHz.filter((hz) => Math.abs(hz - freqHz) > lobeHz)].sort((a, b) => a - b)
   let fromHz = 0
-  for (let order = 1; order <= HARMONIC_ORDER_MAX && order * freqHz - lobeHz < topHz; order++) {
-    add(fromHz, order * freqHz - lobeHz, 1)
-    fromHz = order * freqHz + lobeHz
-    if (order > 1) add(order * freqHz - lobeHz, fromHz, 0)
+  for (const hz of steadyHz) {
+    if (hz - lobeHz > topHz) break
+    add(fromHz, hz - lobeHz, 1)
+    // Lobes may overlap, and beside the fundamental nothing of its own lobe counts.
+    const lobeFromHz = Math.max(fromHz, hz - lobeHz)
+    fromHz = Math.max(fromHz, hz + lobeHz)
+    if (hz === freqHz) continue
+    const isBefore = hz < freqHz
+    add(lobeFromHz, isBefore ? Math.min(fromHz, freqHz - lobeHz) : fromHz, 0)
   }
   add(fromHz, Number.POSITIVE_INFINITY, 1)
   power += (noise / toPeak ** 2) * ((2 * lobeHz) / binHz)

@@ -41,7 +41,7 @@ export interface CurveChartSpec {
 }
 
 const TICK_COUNT = 5
-const TICK_COUNT_SOURCE = 6
+const TICK_COUNT_SOURCE = 5
 
 /**
  * A linear axis about all values, its ends at whole steps.
@@ -73,14 +73,17 @@ function decimalsOf(ticks: readonly number[]): number {
   return Math.min(6, Math.max(0, Math.ceil(-Math.log10(step) - 1e-9)))
 }
 
+/** From 0.0001 to 100 %: less is no distortion, more is no signal. */
+const [EXPONENT_MIN, EXPONENT_MAX] = [-4, 2]
+
 /** Whole decades of percent about all values, two at the least. */
 export function percentAxis(values: readonly number[]): ValueAxis {
   const known = values.filter((value) => value > 0 && Number.isFinite(value))
-  const exponentOf = (size: number): number => Math.min(2, Math.max(-4, size))
   const highest = known.length === 0 ? -1 : Math.ceil(Math.log10(known.reduce((a, b) => Math.max(a, b))))
   const lowest = known.length === 0 ? -3 : Math.floor(Math.log10(known.reduce((a, b) => Math.min(a, b))))
-  const from = Math.min(exponentOf(lowest), exponentOf(highest) - 2)
-  const to = Math.max(exponentOf(highest), from + 2)
+  // What is missing goes on top: it shows how far a low curve is from a usual limit.
+  const to = Math.min(EXPONENT_MAX, Math.max(highest, Math.max(lowest, EXPONENT_MIN) + 2))
+  const from = Math.max(EXPONENT_MIN, Math.min(lowest, to - 2))
   const ticks = Array.from({ length: to - from + 1 }, (_, i) => 10 ** (from + i))
   const inWords = (value: number): string => plain(value, Math.max(0, Math.round(-Math.log10(value))))
   return { min: ticks[0], max: ticks.at(-1)!, ticks, unit: '%', inWords, isLog: true }

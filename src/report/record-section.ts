@@ -47,6 +47,9 @@ ${table({
 /** A number as a rig file has it: four digits are more than any calibration gives. */
 const digits = (value: number): string => String(Number(value.toPrecision(4)))
 
+/** Less drift than this is none that shows in one decimal. */
+const DRIFT_PPM_MIN = 0.05
+
 export function takesSection({ takes }: Result): Markup {
   return markup`<section id="takes">
 <h2>Takes</h2>
@@ -75,14 +78,15 @@ ${table({
     {
       heading: 'Track',
       widthPct: 10,
-      cell: ({ trackStartS, trackRevision }) =>
-        markup`from ${plain(trackStartS, 2)} s<small>revision ${trackRevision}</small>`,
+      cell: ({ trackStartS, trackRevision, trackCount, trackNumber }) =>
+        markup`from ${plain(trackStartS, 2)} s<small>revision ${trackRevision}${trackCount > 1 ? `, number ${trackNumber} of ${trackCount}` : null}</small>`,
     },
     {
       heading: 'Clock offset',
       widthPct: 11,
       isNumber: true,
-      cell: ({ clockOffsetPpm }) => `${signed(clockOffsetPpm, 1)} ppm`,
+      cell: ({ clockOffsetPpm, clockDriftPpm }) =>
+        markup`${signed(clockOffsetPpm, 1)} ppm${Math.abs(clockDriftPpm) < DRIFT_PPM_MIN ? null : markup`<small>drifts by ${signed(clockDriftPpm, 1)} ppm</small>`}`,
     },
     { heading: 'Match', widthPct: 7, isNumber: true, cell: ({ matchPct }) => `${plain(matchPct, 1)} %` },
     { heading: 'Faults', widthPct: 8, cell: ({ faults }) => (faults.length === 0 ? 'none' : faults.join(' ')) },

@@ -18,7 +18,7 @@ export function sumsSection({ sums }: Result): Markup | null {
   if (sums.length === 0) return null
   return markup`<section id="sums">
 <h2>Electrical sums</h2>
-<p class="legend">Voltages of outputs that feed one place, added, for a full-scale sine: ${swatch('curve', 'as it stands')} ${swatch('dashed', 'with the settings that make it flattest')}</p>
+<p class="legend">Voltages of outputs that feed one place, added, for a full-scale sine: ${swatch('curve', 'as it stands')} ${swatch('dashed', 'made flattest')}</p>
 ${sums.map(sumPart)}
 </section>`
 }

@@ -26,6 +26,8 @@ const PROSE_COLUMNS_MAX = 100
 const INDENT = 8
 /** Rows of the smallest usual terminal, less the prompt. */
 const SCREEN_ROWS = 23
+/** They were all said before the run; the first ones are worth saying again. */
+const RIG_NOTES_MAX = 2
 /** Lines that the verdict, the path and the gaps at the end take. */
 const TAIL_ROWS = 6
 
@@ -109,7 +111,12 @@ function checkLines(checks: readonly Check[], columnCount: number, paint: Paint)
 
 /** What the job and the rig have to say before anything was played. */
 function warningLines({ job, rig }: Result, columnCount: number): string[] {
-  const notes = [...job.warnings, ...rig.notes]
+  const more = rig.notes.length - RIG_NOTES_MAX
+  const notes = [
+    ...job.warnings,
+    ...rig.notes.slice(0, RIG_NOTES_MAX),
+    ...(more > 0 ? [`${more} more note${more === 1 ? '' : 's'} on the rig in the report.`] : []),
+  ]
   if (notes.length === 0) return []
   return ['', ...notes.flatMap((says) => hanging('note', says, columnCount))]
 }

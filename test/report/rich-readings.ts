@@ -207,7 +207,17 @@ export const enriched = (result: Result): Result => ({
       i < 2 ? { ...input, calibratedAt: '2025-11-02T09:15:00Z', ownNoiseDbfs: -112.04 } : input,
     ),
   },
-  takes: [...result.takes, { ...result.takes[0], setting: 'engine_running', source: 'takes/engine.wav' }],
+  takes: [
+    ...result.takes,
+    {
+      ...result.takes[0],
+      setting: 'engine_running',
+      source: 'takes/engine.wav',
+      trackCount: 3,
+      trackNumber: 2,
+      clockDriftPpm: 1.4,
+    },
+  ],
   outputs: result.outputs.map(enrichedOutput),
   sums: [...SUMS],
   source: { isLossy: 'yes', because: ['the response ends in a cliff at 15.5 kHz'], bandLimitHz: 15_540 },

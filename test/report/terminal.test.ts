@@ -155,3 +155,23 @@ test('a figure that is only "at most" is shown as such', () => {
   const row = rows.find((line) => line.startsWith('  2 '))!
   expect(row).toContain(' <−81 ')
 })
+
+test('a figure that is only "at least" is shown as such, and a small distortion is no 0.000', () => {
+  const result = faultyResult()
+  const [first, ...rest] = result.outputs
+  const figures = first.figures.map((one) => (one.quantity === 'thd' ? { ...one, value: 0.0004, isAtMost: true } : one))
+  const rows = plainReport({ ...result, outputs: [{ ...first, figures }, ...rest] }, 200).split('\n')
+  const row = rows.find((line) => line.startsWith('  1 '))!
+  expect(row).toContain(' >0.0 ')
+  expect(row).toContain(' <0.00040 ')
+})
+
+test('two notes of the rig are told, and how many more the report has', () => {
+  const result = faultyResult()
+  const text = flow(plainReport(result))
+  expect(text).toContain(`note ${result.rig.notes[0]}`)
+  expect(text).toContain(`note ${result.rig.notes[1]}`)
+  expect(text).not.toContain('Input 4 turned')
+  expect(text).toContain('1 more note on the rig in the report.')
+  expect(flow(plainReport(healthyResult()))).not.toContain('note')
+})
