@@ -78,6 +78,15 @@ function distanceOf(
   return { meanDb: sum / weights, misfit: squares - (sum * sum) / weights }
 }
 
+/** Far down at its end and going on down, which no shelf does. */
+function isStillFalling({ levelDb }: FitData, referenceDb: number, side: EdgeSide): boolean {
+  const outward = side === 'low' ? levelDb : levelDb.slice().reverse()
+  const mean = (from: number): number => outward.subarray(from, from + 6).reduce((sum, value) => sum + value, 0) / 6
+  return mean(0) < referenceDb - FALLING.depthDb && mean(12) - mean(0) > FALLING.quarterOctaveDb
+}
+
+const FALLING = { depthDb: 12, quarterOctaveDb: 2 } as const
+
 /** Where a coupling capacitor is taken to stand before it is looked for; every line output has one, or a servo like it. */
 const COUPLING: EdgeGuess = {
   part: { kind: 'edge', edge: { side: 'low', order: 1, isSquared: false, isAnalog: true } },
@@ -98,13 +107,16 @@ export function startsFor(
   const sides = (['low', 'high'] as const).map((side) => {
     const guesses: (EdgeGuess | null)[] = edgeGuesses(data, referenceDb, side)
     if (guesses.length === 0) return [null]
-    return isCertain[side] ? guesses : [null, ...guesses.slice(0, 2)]
+    return isCertain[side] || isStillFalling(data, referenceDb, side) ? guesses : [null, ...guesses.slice(0, 2)]
   })
   const [lows, highs] = sides
   // Not each with each: the first of one side with all of the other.
   const pairs = [
     ...lows.map((low) => [low, highs[0]] as const),
     ...highs.slice(1).map((high) => [lows[0], high] as const),
+    ...(lows[0] === null && highs[0] === null && lows.length > 1 && highs.length > 1
+      ? [[lows[1], highs[1]] as const]
+      : []),
   ]
   return pairs.map(([low, high]) => {
     const edges = [low ?? COUPLING, ...(high ? [high] : [])]

@@ -56,7 +56,7 @@ export const costOf = (fit: Fitted): number =>
   fit.parts.reduce((sum, part, k) => sum + worthOf(part, fit.values[placeOf(fit, k)]), 0) + fit.misfit
 
 /** Rms of the misfit per point, in floors, up to which nothing is left to look for. */
-const CLEAN = 0.15
+const CLEAN = 0.1
 const isClean = ({ misfit }: Fitted, data: FitData, noiseMisfit: number): boolean =>
   misfit < 1.5 * noiseMisfit + CLEAN * CLEAN * data.freqHz.length * COARSE_STRIDE
 

@@ -184,24 +184,25 @@ function withoutSections(chain: Chain, region: Region): Chain {
 interface LeftOver {
   readonly worst: number
   readonly rms: number
-  /** Rms beyond noise. */
+  /** Rms beyond what noise may be: its expected power, and three times what that scatters by. */
   readonly excess: number
   readonly isExplained: boolean
 }
 
 function leftOver(chain: Chain, region: Region): LeftOver {
   const residual = residualOf(chain, region.data)
-  let [squares, noise, count, worst, worstExcess] = [0, 0, 0, 0, 0]
+  let [squares, noise, scatter, count, worst, worstExcess] = [0, 0, 0, 0, 0, 0]
   for (let i = 0; i < residual.length; i++) {
     if (!region.isInBand(i)) continue
     const size = Math.abs(residual[i])
     squares += size * size
     noise += region.ownNoise[i]
+    scatter += 2 * region.ownNoise[i] * region.noise[i]
     count++
     worst = Math.max(worst, size)
     worstExcess = Math.max(worstExcess, size - 4 * Math.sqrt(region.ownNoise[i]))
   }
-  const excess = Math.sqrt(Math.max(0, squares - noise) / count)
+  const excess = Math.sqrt(Math.max(0, squares - noise - 3 * Math.sqrt(scatter)) / count)
   const isExplained = excess <= EXPLAINED_DB.rms && worstExcess <= EXPLAINED_DB.worst
   return { worst, rms: Math.sqrt(squares / count), excess, isExplained }
 }

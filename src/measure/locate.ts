@@ -14,7 +14,7 @@ import { missingSamples } from './jump-words.js'
 import { chirpTemplate, matchedFilter } from './matched-filter.js'
 import { type Complex, factorFor, halved, type Mixed, mixOf, peakOf, turnsOf } from './mix.js'
 import { nothingFound, noWholeTrack, silentTake, tooNoisy } from './refusals.js'
-import { type Heard, hear, hearSteady, isJump, jumpPlaceOf, placeIn } from './take-jump.js'
+import { type HeardTrack, hear, hearSteady, isJump, jumpPlaceOf, placeIn } from './take-jump.js'
 import { FIRST_AT_S } from './time-map.js'
 import { listeningTo } from './tones-heard.js'
 
@@ -88,9 +88,9 @@ function candidatesOf(mixed: Mixed, tracks: readonly Track[], where: string): Ca
   })
 }
 
-const offsetOf = ({ mixed, straight }: Heard): number => straight.samplesPerS / mixed.audio.sampleRateHz - 1
+const offsetOf = ({ mixed, straight }: HeardTrack): number => straight.samplesPerS / mixed.audio.sampleRateHz - 1
 
-function foundOf(first: Heard, track: Track, match: number, where: string): Located | StopError {
+function foundOf(first: HeardTrack, track: Track, match: number, where: string): Located | StopError {
   const heard = (isJump(first.walk) && hearSteady(first.mixed, track)) || first
   const { mixed, straight, walk } = heard
   const { sampleRateHz } = mixed.audio

@@ -7,10 +7,12 @@ import type { Job, OutputSpec } from '../job/job.js'
 import { fullScaleAtLead } from '../rig/rig.js'
 import { dbFromRatio, ratioFromDb } from '../units/level.js'
 import type { Transfer } from './analysis.js'
+import { type BandEdges, bandEdgesOf } from './band-edges.js'
 import { magnitudeAt } from './between-points.js'
 import { type Polarity, polarityOf, relativeDelay, type Timed } from './delay-figures.js'
 import { type DistortionFigures, distortionFigures, NO_DISTORTION } from './distortion-figures.js'
 import { type Equaliser, findEqualiser, levelCurveOf } from './equaliser.js'
+import type { LevelCurve } from './equaliser-region.js'
 import type { Estimate } from './estimate.js'
 import { GRID_HZ, gridIndex } from './grid.js'
 import { weighted } from './heard.js'
@@ -45,6 +47,9 @@ export interface OutputMeasures
   readonly response: ResponseCurve | null
   /** Sections and band edges that explain the response; null where it is dead or too little can be read. */
   readonly equaliser: Equaliser | null
+  /** What that was found in; and where its band ends. */
+  readonly levelCurve: LevelCurve | null
+  readonly edges: BandEdges | null
   readonly isClipped: boolean
   readonly interruptions: readonly FoundInterruption[]
 }
@@ -93,6 +98,18 @@ function faderDropDb(before: InputAnalysis, after: InputAnalysis): number {
   return median(drops)
 }
 
+const NO_EQUALISER = { equaliser: null, levelCurve: null, edges: null } as const
+
+function equaliserFigures(
+  transfer: Transfer,
+  spec: OutputSpec,
+  { leftGain, rightGain }: OutputSpec,
+): Pick<OutputMeasures, 'equaliser' | 'levelCurve' | 'edges'> {
+  const levelCurve = levelCurveOf(transfer, leftGain, rightGain)
+  const equaliser = findEqualiser(levelCurve, spec)
+  return { equaliser, levelCurve, edges: bandEdgesOf(levelCurve, equaliser) }
+}
+
 /** Peak of a source tone of 0 dBFS on both sides, at the quiet tone's frequency; null where that lies outside its band. */
 function quietToneFullScale({ leftGain, rightGain, lowHz, highHz }: OutputSpec, transfer: Transfer): FullScale | null {
   if (leftGain * rightGain < 0 || (lowHz ?? 0) > QUIET_TONE_HZ || (highHz ?? 1e5) < QUIET_TONE_HZ) return null
@@ -121,7 +138,7 @@ function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passba
     ...(isDead ? NO_RESPONSE : responseFigures(transfer, input, spec, heard)),
     polarity,
     response: isDead ? null : responseOf(transfer, heard),
-    equaliser: isDead ? null : findEqualiser(levelCurveOf(transfer, heard.leftGain, heard.rightGain), spec),
+    ...(isDead ? NO_EQUALISER : equaliserFigures(transfer, spec, heard)),
     ...(isDead ? NO_SETTINGS : settingsFigures(lead, heard)),
     ...(isDead ? NO_DISTORTION : distortionFigures(heard, analysis, input)),
     ...noiseFigures(lead, isDead ? null : quietToneFullScale(heard, transfer)),

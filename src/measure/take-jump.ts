@@ -24,14 +24,14 @@ const LONG_S = 0.025
 const RATE_HZ = 44_100
 
 /** A track in a take, and its clock. */
-export interface Heard {
+export interface HeardTrack {
   readonly mixed: Mixed
   readonly straight: Straight
   readonly walk: Walk
 }
 
 /** @returns null where no tone is heard between the markers */
-export function hear(mixed: Mixed, track: Track): Heard | null {
+export function hear(mixed: Mixed, track: Track): HeardTrack | null {
   const straight = refine(mixed, track)
   const walk = walkOf(listeningTo(mixed, straight), straight.distanceError / (BETWEEN_S * straight.samplesPerS))
   return walk && { mixed, straight, walk }
@@ -44,7 +44,7 @@ export const isJump = ({ jumpS, jumpError }: Walk): boolean =>
  * The track heard on those inputs alone on which nothing jumps.
  * @returns null where these are fewer than the others: then it is what they share that jumps, and no output
  */
-export function hearSteady({ audio, turns }: Mixed, track: Track): Heard | null {
+export function hearSteady({ audio, turns }: Mixed, track: Track): HeardTrack | null {
   const silent = { re: 0, im: 0 }
   const jumps = turns.map((turn, k) => {
     if (turn.re === 0 && turn.im === 0) return null
@@ -58,7 +58,7 @@ export function hearSteady({ audio, turns }: Mixed, track: Track): Heard | null 
 }
 
 /** Where in the track it is. */
-export function jumpPlaceOf({ mixed, straight, walk: { jumpS } }: Heard): Jump {
+export function jumpPlaceOf({ mixed, straight, walk: { jumpS } }: HeardTrack): Jump {
   const { startSample, samplesPerS } = straight
   // Before the jump the clock runs as the tones say; the opening marker stays where it is.
   const tonesPerS = samplesPerS * (1 - jumpS / BETWEEN_S)

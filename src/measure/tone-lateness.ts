@@ -1,7 +1,7 @@
 /**
  * How late a steady tone is, block by block, against where the markers put it: the clock between the markers.
  *
- * Blocks have a Hann window, so that neither the tone's own image nor hum nor an offset leaks in. Lateness is read from the
+ * Blocks have a Hann window, so that neither the tone's own image nor hum nor an offset leaks in. ToneLateness is read from the
  * phase: true up to a constant (the path's own phase), and unwrapped from block to block.
  */
 import { HANN } from '../dsp/tables/harris-1978.js'
@@ -28,7 +28,7 @@ interface Phasor {
   readonly mirrorIm: number
 }
 
-export interface Lateness {
+export interface ToneLateness {
   readonly freqHz: number
   /** Middle of each block (track's time) and its lateness (s), the first one 0. */
   readonly atS: readonly number[]
@@ -108,7 +108,12 @@ function windowOf(count: number): Float64Array {
  * @param rateGuess seconds of lateness for each second, as far as known: carries over the gaps between bursts
  * @returns null where the take does not hold the bursts
  */
-export function latenessOf(mixed: Mixed, straight: Straight, bursts: readonly Burst[], rateGuess = 0): Lateness | null {
+export function toneLatenessOf(
+  mixed: Mixed,
+  straight: Straight,
+  bursts: readonly Burst[],
+  rateGuess = 0,
+): ToneLateness | null {
   const [{ freqHz }] = bursts
   const factor = factorFor(mixed.audio, RATE_HZ)
   const perS = straight.samplesPerS / factor

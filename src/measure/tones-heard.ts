@@ -2,7 +2,7 @@
 import { type Section, sectionStartS, sectionsOf } from '../stimulus/layout.js'
 import { type Complex, factorFor, type Mixed, mixOf } from './mix.js'
 import type { Straight } from './refine.js'
-import { type Burst, type Lateness, latenessOf, medianOf, phasorAt, strengthOf } from './tone-lateness.js'
+import { type Burst, medianOf, phasorAt, strengthOf, type ToneLateness, toneLatenessOf } from './tone-lateness.js'
 
 /** A tone that holds less of the power that is there tells nothing. */
 const SHARE_MIN = 0.02
@@ -59,7 +59,7 @@ export function tonesHeard(listening: Listening, isWanted: (freqHz: number) => b
   })
 }
 
-/** The staircase of a frequency; rateGuess as for latenessOf. */
+/** The staircase of a frequency; rateGuess as for toneLatenessOf. */
 export function stepsHeard(listening: Listening, freqHz: number, rateGuess: number): Heard[] {
   const steps = sectionsOf().filter(
     ({ kind, tones }) => kind === 'staircase' && tones[0].freqHz === freqHz && tones[0].peakFs >= STEP_PEAK_FS_MIN,
@@ -74,7 +74,7 @@ export function stepsHeard(listening: Listening, freqHz: number, rateGuess: numb
 }
 
 function heardIn(listening: Listening, bursts: readonly Burst[], rateGuess = 0): Heard[] {
-  const late = latenessOf(listening.mixed, listening.straight, bursts, rateGuess)
+  const late = toneLatenessOf(listening.mixed, listening.straight, bursts, rateGuess)
   if (!late || late.share < SHARE_MIN) return []
   const jump = jumpIn(late)
   const { freqHz, atS, weights } = late
@@ -94,14 +94,14 @@ function heardIn(listening: Listening, bursts: readonly Burst[], rateGuess = 0):
 }
 
 /** What hum beside the tone may turn it by, which no spread tells: as strong as in the silence, and as slow as can be. */
-function steadyError({ mixed, straight, silence }: Listening, { freqHz, atS, strength }: Lateness): number {
+function steadyError({ mixed, straight, silence }: Listening, { freqHz, atS, strength }: ToneLateness): number {
   const stepRad = (2 * Math.PI * freqHz * factorFor(mixed.audio, SILENCE_HZ)) / straight.samplesPerS
   const hum = strengthOf(phasorAt(silence, 0, silence.re.length, stepRad)) / silence.re.length
   return hum / strength / (2 * Math.PI * freqHz) / (atS[atS.length - 1] - atS[0])
 }
 
 /** The largest change that stays, if there is one: after which block, and how much later (s, up to whole periods). */
-function jumpIn({ freqHz, atS, lateS, spreadS, share }: Lateness): { after: number; lateS: number } | null {
+function jumpIn({ freqHz, atS, lateS, spreadS, share }: ToneLateness): { after: number; lateS: number } | null {
   if (share < SHARE_FOR_JUMP) return null
   const rates = lateS.slice(1).map((late, i) => (late - lateS[i]) / (atS[i + 1] - atS[i]))
   const rate = medianOf(rates)

@@ -39,8 +39,11 @@ ${equalisation.sections.length === 0 ? null : sectionTable(equalisation)}
 </div>`
 }
 
-const edgeInWords = (side: 'Lower' | 'Upper', { freqHz, freqU, slopeDbPerOctave, shape }: Edge): Shown =>
-  markup`${side} edge (−3 dB) ${withU(freqHz, freqU, 'Hz')}, ${plain(slopeDbPerOctave, 0)} dB/octave, ${shape}. `
+function edgeInWords(side: 'Lower' | 'Upper', { freqHz, freqU, slopeDbPerOctave, shape }: Edge): Shown {
+  const slope = slopeDbPerOctave === null ? [] : [`${plain(slopeDbPerOctave, 0)} dB/octave`]
+  const words = [...slope, ...(shape === null ? [] : [shape])].map((word) => `, ${word}`).join('')
+  return markup`${side} edge (−3 dB) ${withU(freqHz, freqU, 'Hz')}${words}. `
+}
 
 function equalisationInWords({ isExplained, sections, leftWorstDb, leftRmsDb }: Equalisation): Shown {
   if (!isExplained) {

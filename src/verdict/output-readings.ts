@@ -1,4 +1,6 @@
 /** Curves, sections and interruptions of an output, put into the shapes of a result. */
+import type { BandEdge } from '../measure/band-edges.js'
+import type { FoundEdge } from '../measure/equaliser.js'
 import { COVERAGE_FACTOR } from '../measure/estimate.js'
 import type { InputAnalysis } from '../measure/input-analysis.js'
 import type { OutputMeasures } from '../measure/outputs.js'
@@ -13,7 +15,7 @@ const PROCESSING_HZ = 48_000
 const expanded = (u: number): number => COVERAGE_FACTOR * u
 
 export function readingsOf(one: OutputMeasures): Readings {
-  const { equaliser, groupDelay, crosstalk, lead, engine, volumes } = one
+  const { equaliser, edges, groupDelay, crosstalk, lead, engine, volumes } = one
   return {
     equalisation: equaliser && {
       isExplained: equaliser.isExplained,
@@ -31,8 +33,8 @@ export function readingsOf(one: OutputMeasures): Readings {
       leftRmsDb: equaliser.residualDb.rms,
       processingHz: PROCESSING_HZ,
     },
-    lowEdge: edgeOf(equaliser?.lowEdge ?? null),
-    highEdge: edgeOf(equaliser?.highEdge ?? null),
+    lowEdge: edgeOf(edges?.low ?? null, equaliser?.lowEdge ?? null),
+    highEdge: edgeOf(edges?.high ?? null, equaliser?.highEdge ?? null),
     groupDelay: groupDelay && {
       freqHz: [...groupDelay.freqHz],
       delayS: [...groupDelay.delayS],
@@ -69,14 +71,13 @@ export function readingsOf(one: OutputMeasures): Readings {
   }
 }
 
-type Edge = NonNullable<NonNullable<OutputMeasures['equaliser']>['lowEdge']>
-
-const edgeOf = (edge: Edge | null): Readings['lowEdge'] =>
+const edgeOf = (edge: BandEdge | null, fitted: FoundEdge | null): Readings['lowEdge'] =>
   edge && {
-    freqHz: edge.halfPowerHz,
-    freqU: expanded(edge.halfPowerHzU),
-    slopeDbPerOctave: 6 * edge.order,
-    shape: `${edge.isSquared ? 'Linkwitz-Riley' : 'Butterworth'}, order ${edge.order}`,
+    freqHz: edge.cornerHz,
+    freqU: expanded(edge.cornerHzU),
+    slopeDbPerOctave: edge.slopeDbPerOctave,
+    shape:
+      fitted && edge.isFromFit ? `${fitted.isSquared ? 'Linkwitz-Riley' : 'Butterworth'}, order ${fitted.order}` : null,
   }
 
 function distortionCurve({ sweepDistortion }: InputAnalysis): Readings['distortion'] {

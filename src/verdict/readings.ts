@@ -32,8 +32,8 @@ export const Equalisation = z.object({
 export const BandEdge = z.object({
   freqHz: z.number().describe('Where it is 3.01 dB down'),
   freqU: z.number(),
-  slopeDbPerOctave: z.number().describe('Far out'),
-  shape: z.string().describe('The family of filters that follows it best'),
+  slopeDbPerOctave: z.number().nullable().describe('Far out; null where the response does not go far enough down'),
+  shape: z.string().nullable().describe('The family of filters that follows it best; null where none does'),
 })
 
 export const CrosstalkCurve = z.object({ freqHz: numbers, levelDb: numbers, u: numbers, isAtMost: flags })

@@ -6,8 +6,8 @@
  */
 import { type EqSection, sectionDb } from '../dsp/cookbook.js'
 import type { Job } from '../job/job.js'
-import type { FoundSection } from '../measure/equaliser.js'
 import type { OutputMeasures } from '../measure/outputs.js'
+import { sharedSections } from '../measure/shared-sections.js'
 import { inDb, inHz, listed } from '../units/words.js'
 import { worstPlace } from './checks.js'
 import { held } from './decision.js'
@@ -21,41 +21,28 @@ export interface ToneControl {
   readonly levelOf: ReadonlySet<number>
 }
 
-/** Alike: the same knob on every output, through parts that differ a little. */
-const ALIKE = { freqRatio: 1.06, gainDb: 0.6, qRatio: 1.25 } as const
 const OUTPUTS_MIN = 2
+/** Of the outputs that can show a section, so many have to. */
 const SHARE = 0.6
 /** Sections are those of a processor at this rate. */
 const PROCESSING_HZ = 48_000
 
-const ratio = (a: number, b: number): number => Math.max(a / b, b / a)
-
-const isAlike = (a: FoundSection, b: FoundSection): boolean =>
-  a.kind === b.kind &&
-  ratio(a.freqHz, b.freqHz) < ALIKE.freqRatio + (3 * (a.freqHzU + b.freqHzU)) / a.freqHz &&
-  Math.abs(a.gainDb - b.gainDb) < ALIKE.gainDb + 3 * (a.gainDbU + b.gainDbU) &&
-  ratio(a.q, b.q) < ALIKE.qRatio + (3 * (a.qU + b.qU)) / a.q
-
-/** Whether an output's band lets a section be seen whole: an octave of room on each side of its centre. */
-const sees = ({ spec }: OutputMeasures, { freqHz }: EqSection): boolean =>
-  (spec.lowHz ?? 0) < freqHz / 2 && (spec.highHz ?? 1e5) > 2 * freqHz
-
-function sharedSections(alive: readonly OutputMeasures[]): FoundSection[] {
-  const found: FoundSection[] = []
-  for (const one of alive) {
-    for (const section of one.equaliser?.sections ?? []) {
-      if (found.some((known) => isAlike(known, section))) continue
-      const seeing = alive.filter((other) => sees(other, section))
-      const having = seeing.filter((other) => other.equaliser?.sections.some((its) => isAlike(its, section)))
-      if (having.length >= Math.max(OUTPUTS_MIN, SHARE * seeing.length)) found.push(section)
-    }
-  }
-  return found
+/** Sections that nearly every output has whose band lets it show them. */
+function headUnitSections(alive: readonly OutputMeasures[]): EqSection[] {
+  const outputs = alive.flatMap(({ lead, levelCurve, equaliser, spec }) =>
+    levelCurve && equaliser ? [{ outputNumber: lead.outputNumber, curve: levelCurve, band: spec, equaliser }] : [],
+  )
+  return sharedSections(outputs, PROCESSING_HZ)
+    .filter(({ outputNumbers, lackingNumbers }) => {
+      const able = outputNumbers.length + lackingNumbers.length
+      return outputNumbers.length >= Math.max(OUTPUTS_MIN, SHARE * able)
+    })
+    .map(({ section }) => section)
 }
 
 export function toneControl(judged: readonly Judged[], job: Job): ToneControl | null {
   const alive = judged.filter(({ measures }) => !measures.isDead)
-  const sections = sharedSections(alive.map(({ measures }) => measures))
+  const sections = headUnitSections(alive.map(({ measures }) => measures))
   if (sections.length === 0) return null
   const shiftDb = (freqHz: number): number =>
     sections.reduce((sum, section) => sum + sectionDb(section, freqHz, PROCESSING_HZ), 0)
