@@ -31,6 +31,8 @@ const AUDIO_HZ = { low: 20, high: 20_000 } as const
 /** Half power. */
 const CORNER_DB = 10 * Math.log10(2)
 const TOP_DB = 10
+/** Points that noise moves by more say nothing. */
+const NOISE_DB_MAX = 1
 const OCTAVE_DB = 20 * Math.log10(2)
 /** Depth between which a slope is read off the curve: past the knee, above what noise and leakage fill up. */
 const SLOPE_DB = { from: 12, to: 36 } as const
@@ -55,8 +57,9 @@ function fromFit(edge: FoundEdge | null): BandEdge | null {
 
 /** The outermost place where the curve, coming from its top, goes through 3 dB below its passband's median. */
 function fromCurve({ freqHz, levelDb, uDb }: LevelCurve, step: 1 | -1): BandEdge | null {
-  const inAudio = (i: number): boolean => freqHz[i] >= AUDIO_HZ.low && freqHz[i] <= AUDIO_HZ.high
-  const audible = [...freqHz.keys()].filter((i) => inAudio(i) && Number.isFinite(levelDb[i]))
+  const isReadable = (i: number): boolean =>
+    freqHz[i] >= AUDIO_HZ.low && freqHz[i] <= AUDIO_HZ.high && Number.isFinite(levelDb[i]) && uDb[i] < NOISE_DB_MAX
+  const audible = [...freqHz.keys()].filter(isReadable)
   if (audible.length === 0) return null
   const topDb = audible.reduce((most, i) => Math.max(most, levelDb[i]), Number.NEGATIVE_INFINITY)
   const band = audible.filter((i) => levelDb[i] > topDb - TOP_DB)
@@ -64,7 +67,7 @@ function fromCurve({ freqHz, levelDb, uDb }: LevelCurve, step: 1 | -1): BandEdge
   const above = band.filter((i) => levelDb[i] >= referenceDb - CORNER_DB)
   const inner = step < 0 ? above[0] : above[above.length - 1]
   const outer = inner + step
-  if (!inAudio(outer) || !Number.isFinite(levelDb[outer])) return null
+  if (!isReadable(outer)) return null
   const fallDb = levelDb[inner] - levelDb[outer]
   const octaves = Math.abs(Math.log2(freqHz[outer] / freqHz[inner]))
   const share = (levelDb[inner] - (referenceDb - CORNER_DB)) / fallDb
@@ -72,24 +75,26 @@ function fromCurve({ freqHz, levelDb, uDb }: LevelCurve, step: 1 | -1): BandEdge
   // Noise moves the crossing by as much as the curve takes to fall by it; the slope is that of some points around.
   const around = slopeBetween(freqHz, levelDb, Math.max(0, inner - 4), Math.min(freqHz.length - 1, inner + 4))
   const cornerHzU = (cornerHz * Math.LN2 * uDb[inner]) / Math.max(Math.abs(around.slope), 1e-3)
-  const { slope, u } = farSlope({ freqHz, levelDb, referenceDb, outer, step })
+  const { slope, u } = farSlope({ freqHz, levelDb, uDb, referenceDb, outer, step })
   return { cornerHz, cornerHzU, slopeDbPerOctave: slope, slopeDbPerOctaveU: u, isFromFit: false }
 }
 
 interface Fall {
   readonly freqHz: Float64Array
   readonly levelDb: Float64Array
+  readonly uDb: Float64Array
   readonly referenceDb: number
   readonly outer: number
   readonly step: 1 | -1
 }
 
-function farSlope({ freqHz, levelDb, referenceDb, outer, step }: Fall): { slope: number | null; u: number } {
+function farSlope({ freqHz, levelDb, uDb, referenceDb, outer, step }: Fall): { slope: number | null; u: number } {
   const depth = (i: number): number => referenceDb - levelDb[i]
   let i = outer
-  while (i >= 0 && i < freqHz.length && depth(i) < SLOPE_DB.from) i += step
+  const isThere = (): boolean => i >= 0 && i < freqHz.length && uDb[i] < NOISE_DB_MAX
+  while (isThere() && depth(i) < SLOPE_DB.from) i += step
   const first = i
-  while (i >= 0 && i < freqHz.length && depth(i) >= SLOPE_DB.from && depth(i) <= SLOPE_DB.to) i += step
+  while (isThere() && depth(i) >= SLOPE_DB.from && depth(i) <= SLOPE_DB.to) i += step
   const last = i - step
   const octaves = Math.abs(Math.log2(freqHz[last] / freqHz[first]))
   if (!(octaves >= SLOPE_OCTAVES_MIN)) return { slope: null, u: 0 }

@@ -49,15 +49,31 @@ export function walkOf(listening: Listening, evenError: number): Walk | null {
   const steps = Math.abs(best.slope) < STEPS_SLOPE_MAX ? heard.map(({ freqHz }) => freqHz) : []
   for (const freqHz of steps) heard.push(...stepsHeard(listening, freqHz, best.slope))
 
-  const free = lineThrough(heard, 0, 1 / USUAL_WALK ** 2)
+  const told = withoutStray(heard)
+  const free = lineThrough(told, 0, 1 / USUAL_WALK ** 2)
   // The markers say that the offset is 0; and before anything is measured, a walk as crystals do is likely.
-  const held = lineThrough(heard, 1 / evenError ** 2, 1 / USUAL_WALK ** 2)
+  const held = lineThrough(told, 1 / evenError ** 2, 1 / USUAL_WALK ** 2)
   return {
     ...held,
     besideJump: free,
     jumpS: -free.offset * BETWEEN_S,
     jumpError: Math.hypot(free.offsetError, evenError) * BETWEEN_S,
   }
+}
+
+/** So many of its own errors from the line through the others a tone is none of the clock's. */
+const STRAY_ERRORS = 8
+
+/** Without the tone, if there is one, that does not go with the others: in which one input lost a few samples. */
+function withoutStray(heard: readonly Heard[]): readonly Heard[] {
+  if (heard.length < 4) return heard
+  const strays = heard.map((one) => {
+    const others = heard.filter((other) => other !== one)
+    const { offset, walk } = lineThrough(others, 0, 1 / USUAL_WALK ** 2)
+    return { others, errors: Math.abs(one.slope - offset - walk * leverAt(one.atS)) / one.slopeError }
+  })
+  const worst = strays.reduce((a, b) => (b.errors > a.errors ? b : a))
+  return worst.errors > STRAY_ERRORS ? worst.others : heard
 }
 
 /**

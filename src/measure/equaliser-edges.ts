@@ -11,7 +11,7 @@ const DEEP_POINTS = 16
 const LEVEL_REACH_DB = 10
 const FAMILIES_KEPT = 5
 
-export interface EdgeGuess {
+interface EdgeGuess {
   readonly part: Part
   readonly lnCornerHz: number
   readonly levelDb: number
@@ -23,7 +23,7 @@ export interface EdgeGuess {
  * where that is not deep.
  * @returns the likeliest first; none where the curve is not 3 dB down on this side
  */
-export function edgeGuesses(data: FitData, referenceDb: number, side: EdgeSide): EdgeGuess[] {
+function edgeGuesses(data: FitData, referenceDb: number, side: EdgeSide): EdgeGuess[] {
   const { freqHz, levelDb, rootWeight, sampleRateHz } = data
   const count = freqHz.length
   const step = side === 'low' ? 1 : -1

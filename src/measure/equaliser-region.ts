@@ -34,7 +34,7 @@ export interface Region {
 
 const AUDIO_HZ = { low: 16, high: 19_000 } as const
 const DEPTH_DB = { band: 10, end: 50 } as const
-const NOISE_DB_MAX = 0.5
+const NOISE_DB_MAX = 1
 /** What the model of any real output is off by, at its best: filters computed with few bits, converter ripple. */
 const FLOOR_DB = 0.02
 /** Steeper than 48 dB an octave on a twelfth of an octave, above this frequency, is no filter of a kind that is fitted. */

@@ -22,7 +22,7 @@ import {
 import { chainsByPoles } from './equaliser-poles.js'
 import { candidatesFor } from './equaliser-scan.js'
 
-export const SECTIONS_MAX = 6
+const SECTIONS_MAX = 6
 /**
  * What a part must take off the misfit to be there. Schwarz's criterion asks for ln N of each parameter (18 for a section
  * on 475 points); the rest is for having looked in a hundred places.

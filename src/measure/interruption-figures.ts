@@ -8,9 +8,13 @@ import type { LeadData } from './lead.js'
 export interface FoundInterruption {
   readonly interruption: Interruption
   readonly setting: Setting
-  /** Every lead of the take that could show it does: what they share is to blame, and no output. */
+  /** All leads that could show it do, or most of them: what they share is to blame, and no output. */
   readonly isCommon: boolean
 }
+
+/** From so many leads on, and so large a share of all, an interruption is none of a single output. */
+const COMMON_MIN = 3
+const COMMON_SHARE = 0.6
 
 /**
  * @param isDead leads on which nothing can be seen
@@ -30,7 +34,10 @@ export function interruptionsOf(
       )
       const lists = analyses.map((analysis, k) => (isDead(together[k]) || !analysis ? null : analysis.interruptions))
       const samplesPerS = analyses.find((analysis) => analysis)?.samplesPerS ?? 0
-      for (const { interruption, inputs, isCommon } of commonTo(lists, samplesPerS)) {
+      const live = lists.filter((list) => list !== null).length
+      for (const { interruption, inputs, isCommon: areAll } of commonTo(lists, samplesPerS)) {
+        // A subwoofer that has nothing to play just then cannot show it.
+        const isCommon = areAll || inputs.length >= Math.max(COMMON_MIN, COMMON_SHARE * live)
         for (const input of inputs) found.get(together[input])!.push({ interruption, setting, isCommon })
       }
     }

@@ -18,7 +18,7 @@ import { breaksIn } from './transients.js'
 
 export const INTERRUPTIONS_METHOD = 'interruptions, predicted minus captured/1'
 
-/** Breaks that are worked out; a take with more is beyond measuring, and its other breaks are said as they are. */
+/** Breaks of one stretch that are worked out: of a signal with more, these are enough to say what is wrong with it. */
 const BREAKS_MOST = 40
 
 /**

@@ -73,7 +73,10 @@ function search(mix: Complex, rateHz: number, firstS: number): { chirps: Chirp[]
   const fit = matchedFilter(mix, chirpTemplate(rateHz))
   let best = 0
   for (let n = 0; n < fit.length; n++) if (fit[n] > fit[best]) best = n
-  return { chirps: chirpsIn(fit, rateHz, firstS), nearest: { atS: firstS + best / rateHz, fit: fit[best] ?? 0 } }
+  return {
+    chirps: chirpsIn(fit, rateHz, firstS),
+    nearest: { atS: firstS + best / rateHz, fit: fit[best] ?? 0, alikeS: [] },
+  }
 }
 
 /** The tracks that have tones between their markers, in the order of time. */

@@ -9,7 +9,7 @@ import { inverseReal, realSpectrum } from '../dsp/fft.js'
 import type { Lateness, MarkerPair } from './marker-pair.js'
 
 /** The chirp's first 20 ms lie below; an output may open its mute in them. */
-const FROM_HZ = 45
+export const FROM_HZ = 45
 const BANDS_PER_OCTAVE = 3
 /** A delay between both chirps that is no more than this is the clocks' and not the output's. */
 const CLOCK_SAMPLES = 0.5

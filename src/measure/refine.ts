@@ -5,6 +5,8 @@
 import { complexSpectrum, sizeFor } from '../dsp/fft.js'
 import { CHIRP, CLOSING_SPACING_S, openingSpacingS, TRACK_REVISION } from '../stimulus/layout.js'
 import type { Track } from './chirps.js'
+import { correlation, crossOf, turnBack } from './cross-spectrum.js'
+import { peakOf, peaksOf, type Ring, sameOutput } from './marker-peaks.js'
 import { chirpTemplate } from './matched-filter.js'
 import { type Complex, factorFor, type Mixed, mixOf } from './mix.js'
 import { BETWEEN_S, FIRST_CHIRP_S } from './time-map.js'
@@ -41,12 +43,13 @@ export function refine(mixed: Mixed, { opening, closing }: Track): Straight {
     const from = Math.round((atS - BEFORE_S) * sampleRateHz)
     const heard = complexSpectrum(softened(mixOf(mixed, factor, from, count), size))
     const filtered = correlation(heard, played)
-    const lag = peakOf(filtered, 0, 2 * BEFORE_S * rateHz)
-    const middle = Math.round(lag)
-    return { from, lag, middle, ring: complexSpectrum(ringOf(filtered, middle, reach)) }
+    const lags = peaksOf(filtered, 2 * BEFORE_S * rateHz)
+    return { from, filtered, lags, ...ringAt(filtered, lags[0], reach) }
   })
-  const shift = shiftBetween(first.ring, last.ring, last.lag - last.middle - (first.lag - first.middle))
-  const samplesPerS = (last.from - first.from + factor * (last.middle - first.middle + shift.samples)) / BETWEEN_S
+  const guess = sameOutput(first, last)
+  const moved = ringAt(last.filtered, last.middle + Math.round(guess), reach)
+  const shift = shiftBetween(first.ring, moved.ring, guess - Math.round(guess))
+  const samplesPerS = (last.from - first.from + factor * (moved.middle - first.middle + shift.samples)) / BETWEEN_S
   const lag = first.middle - reach + placeOf(first.ring, reach, rateHz, samplesPerS / sampleRateHz - 1)
   const chirpAt = first.from + (factor - 1) / 2 + factor * lag
   return {
@@ -54,6 +57,11 @@ export function refine(mixed: Mixed, { opening, closing }: Track): Straight {
     samplesPerS,
     distanceError: factor * shift.samplesError,
   }
+}
+
+function ringAt(filtered: Float64Array, lag: number, reach: number): Pick<Ring, 'middle' | 'ring'> {
+  const middle = Math.round(lag)
+  return { middle, ring: complexSpectrum(ringOf(filtered, middle, reach)) }
 }
 
 /** Interleaved, with a soft end, zero-padded. */
@@ -67,36 +75,6 @@ function softened({ re, im }: Complex, size: number): Float64Array {
     out[2 * n + 1] = gain * im[n]
   }
   return out
-}
-
-/** one × conj(other), bin by bin. */
-function crossOf(one: Float64Array, other: Float64Array): Float64Array {
-  const cross = new Float64Array(one.length)
-  for (let k = 0; k < cross.length; k += 2) {
-    cross[k] = one[k] * other[k] + one[k + 1] * other[k + 1]
-    cross[k + 1] = one[k + 1] * other[k] - one[k] * other[k + 1]
-  }
-  return cross
-}
-
-/** Circular correlation (conjugated, not scaled) for each lag of the first spectrum's signal against the second's. */
-function correlation(one: Float64Array, other: Float64Array): Float64Array {
-  // The inverse transform by the forward one of the conjugate: the order is kept.
-  const conjugate = crossOf(one, other)
-  for (let k = 1; k < conjugate.length; k += 2) conjugate[k] = -conjugate[k]
-  return complexSpectrum(conjugate)
-}
-
-/** Lag of the largest magnitude from the first to the last lag; its fraction by the parabola through its neighbours. */
-function peakOf(lags: Float64Array, first: number, last: number): number {
-  const size = lags.length / 2
-  const at = (lag: number): number => Math.hypot(lags[2 * ((lag + size) % size)], lags[2 * ((lag + size) % size) + 1])
-  let best = first
-  for (let lag = first; lag <= last; lag++) if (at(lag) > at(best)) best = lag
-  const [before, top, after] = [at(best - 1), at(best), at(best + 1)]
-  const bend = before - 2 * top + after
-  const fraction = bend < 0 ? (0.5 * (before - after)) / bend : 0
-  return best + Math.max(-0.5, Math.min(0.5, fraction))
 }
 
 /** What stands around a lag, reach to both sides, under a Hann window; the rest is noise and hum. Not conjugated any more. */
@@ -169,25 +147,6 @@ function shiftBetween(
     samplesError = Math.sqrt(phaseSquares / weightSum / independent)
   }
   return { samples, samplesError }
-}
-
-/** Takes a delay off a spectrum, in place. */
-function turnBack(spectrum: Float64Array, samples: number): void {
-  const size = spectrum.length / 2
-  const [stepRe, stepIm] = [Math.cos((2 * Math.PI * samples) / size), Math.sin((2 * Math.PI * samples) / size)]
-  const turn = (k: number, re: number, im: number): void => {
-    const [a, b] = [spectrum[2 * k], spectrum[2 * k + 1]]
-    spectrum[2 * k] = a * re - b * im
-    spectrum[2 * k + 1] = b * re + a * im
-  }
-  let [re, im] = [1, 0]
-  for (let k = 0; k <= size / 2; k++) {
-    turn(k, re, im)
-    if (k > 0 && k < size / 2) turn(size - k, re, -im)
-    const next = re * stepRe - im * stepIm
-    im = im * stepRe + re * stepIm
-    re = next
-  }
 }
 
 /**

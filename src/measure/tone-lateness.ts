@@ -1,8 +1,9 @@
 /**
  * How late a steady tone is, block by block, against where the markers put it: the clock between the markers.
  *
- * Blocks have a Hann window, so that neither the tone's own image nor hum nor an offset leaks in. ToneLateness is read from the
- * phase: true up to a constant (the path's own phase), and unwrapped from block to block.
+ * Blocks have a Hann window, so that neither the tone's own image nor hum nor an offset leaks in. Lateness is read from the
+ * phase: true up to a constant (the path's own phase), and unwrapped from block to block. The phase is that of every input by
+ * itself: one that clips would weigh less in a mix of inputs that come at different times, and turn it.
  */
 import { HANN } from '../dsp/tables/harris-1978.js'
 import { cosineWindow } from '../dsp/windows.js'
@@ -50,13 +51,43 @@ const BLOCK_S = 0.024
 /** Of a low tone at least so many: neither an offset nor its own image is within the window's lobe. */
 const PERIOD_COUNT = 4
 
-export const strengthOf = ({ re, im, mirrorRe, mirrorIm }: Phasor): number => Math.hypot(re, im, mirrorRe, mirrorIm)
+const powerOf = ({ re, im, mirrorRe, mirrorIm }: Phasor): number => re * re + im * im + mirrorRe ** 2 + mirrorIm ** 2
 
-/** Angle of one against the other, both views together. */
-function angleBetween(one: Phasor, other: Phasor): number {
-  const re = one.re * other.re + one.im * other.im + (one.mirrorRe * other.mirrorRe + one.mirrorIm * other.mirrorIm)
-  const im = one.im * other.re - one.re * other.im + (one.mirrorIm * other.mirrorRe - one.mirrorRe * other.mirrorIm)
+export const strengthOf = (phasor: Phasor): number => Math.sqrt(powerOf(phasor))
+
+/** What one block holds of the tone: of each pair of inputs. */
+type Block = readonly Phasor[]
+
+const blockPower = (block: Block): number => block.reduce((sum, phasor) => sum + powerOf(phasor), 0)
+
+/** Angle of one block against another, all inputs together by their power. */
+function angleBetween(one: Block, other: Block): number {
+  let [re, im] = [0, 0]
+  one.forEach((a, k) => {
+    const b = other[k]
+    re += a.re * b.re + a.im * b.im + a.mirrorRe * b.mirrorRe + a.mirrorIm * b.mirrorIm
+    im += a.im * b.re - a.re * b.im + a.mirrorIm * b.mirrorRe - a.mirrorRe * b.mirrorIm
+  })
   return Math.atan2(im, re)
+}
+
+/**
+ * Inputs two by two, one as the real and one as the imaginary part, weighted as in the mix: the products of both views of a pair
+ * add up to those of either input alone.
+ */
+function pairsOf({ audio, turns }: Mixed): Mixed[] {
+  const used = turns
+    .map(({ re, im }, k) => ({ channel: audio.channels[k], weight: Math.hypot(re, im) }))
+    .filter(({ weight }) => weight > 0)
+  const pairs: Mixed[] = []
+  for (let k = 0; k < used.length; k += 2) {
+    const some = used.slice(k, k + 2)
+    pairs.push({
+      audio: { ...audio, channels: some.map(({ channel }) => channel) },
+      turns: some.map(({ weight }, i) => (i === 0 ? { re: weight, im: 0 } : { re: 0, im: weight })),
+    })
+  }
+  return pairs
 }
 
 /**
@@ -121,36 +152,40 @@ export function toneLatenessOf(
   const count = Math.round(Math.max(BLOCK_S, PERIOD_COUNT / freqHz) * perS)
   const window = windowOf(count)
   const frameCount = frameCountOf(mixed.audio)
-  const [phasors, atS]: [Phasor[], number[]] = [[], []]
+  const pairs = pairsOf(mixed)
+  const [blocks, atS]: [Block[], number[]] = [[], []]
   let [held, power] = [0, 0]
   for (const { startS, fromS, toS } of bursts) {
     const from = Math.round(straight.startSample + fromS * straight.samplesPerS)
     const blockCount = Math.floor(((toS - fromS) * perS) / count)
     if (from < 0 || from + blockCount * count * factor > frameCount) return null
-    const mix = mixOf(mixed, factor, from, blockCount * count)
+    const mixes = pairs.map((pair) => mixOf(pair, factor, from, blockCount * count))
     const middle = from + (factor - 1) / 2
     const origin = (straight.startSample + startS * straight.samplesPerS - middle) / factor
-    for (let n = 0; n < mix.re.length; n++) power += mix.re[n] * mix.re[n] + mix.im[n] * mix.im[n]
+    for (const { re, im } of mixes) {
+      for (let n = 0; n < re.length; n++) power += re[n] * re[n] + im[n] * im[n]
+    }
     for (let i = 0; i < blockCount; i++) {
-      const phasor = phasorAt(mix, i * count, count, stepRad, origin, window)
-      held += (phasor.re ** 2 + phasor.im ** 2 + phasor.mirrorRe ** 2 + phasor.mirrorIm ** 2) / count
-      phasors.push(phasor)
+      const block = mixes.map((mix) => phasorAt(mix, i * count, count, stepRad, origin, window))
+      held += blockPower(block) / count
+      blocks.push(block)
       atS.push((middle + (i + 0.5) * count * factor - straight.startSample) / straight.samplesPerS)
     }
   }
   const share = Math.min(1, held / Math.max(power, Number.MIN_VALUE))
   const radPerS = -2 * Math.PI * freqHz
   const lateS = [0]
-  for (let i = 1; i < phasors.length; i++) {
+  for (let i = 1; i < blocks.length; i++) {
     const guessS = rateGuess * (atS[i] - atS[i - 1])
-    const angle = angleBetween(phasors[i], phasors[i - 1]) - guessS * radPerS
+    const angle = angleBetween(blocks[i], blocks[i - 1]) - guessS * radPerS
     lateS.push(lateS[i - 1] + guessS + wrapped(angle) / radPerS)
   }
   const steps = lateS.slice(1).map((late, i) => late - lateS[i])
   const middleStep = medianOf(steps)
   // The median deviation of normal values is 0.6745 of one standard deviation; a difference has two blocks' spread.
   const spreadS = medianOf(steps.map((step) => Math.abs(step - middleStep))) / 0.6745 / Math.SQRT2
-  const strength = phasors.reduce((sum, phasor) => sum + strengthOf(phasor), 0) / (phasors.length * count)
+  const powers = blocks.map(blockPower)
+  const strength = powers.reduce((sum, value) => sum + Math.sqrt(value), 0) / (blocks.length * count)
   return {
     freqHz,
     atS,
@@ -158,7 +193,7 @@ export function toneLatenessOf(
     spreadS,
     share,
     strength,
-    weights: phasors.map((phasor) => strengthOf(phasor) ** 2),
+    weights: powers,
   }
 }
 

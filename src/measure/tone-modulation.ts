@@ -5,11 +5,10 @@
  * is taken off; what is left swings at a rate of 0.5 to 20 Hz, or at none in particular. A hum or whistle close to the tone beats
  * with it, but has one sideband only, where modulation has two.
  */
+import { bent, bestRate, meanSquare, type Rate, type Swing, straightened } from './swing.js'
 
 /** Read every so often, through a Hann window of twice the length: nulls at 100 Hz and up. */
 const HOP_S = 0.01
-const RATE_HZ = [0.5, 20] as const
-const RATE_STEP_HZ = 0.05
 /** Swings (peak) that are smaller don't count: what converters, codecs and clocks do. */
 const LEVEL_MIN = 0.003
 const PHASE_MIN_RAD = 0.01
@@ -19,6 +18,13 @@ const NAMED_SHARE = 0.8
 const NAMED_SHARE_SLOW = 0.97
 /** The weaker half of a tone has this of the other one's swing: what settles is no modulation. */
 const HALVES_MIN = 0.25
+/**
+ * Mean square of second differences over the mean square: 6 - 8/6 = 4.7 for noise in readings whose Hann windows overlap by half
+ * (which correlates neighbours by 1/6), (2 - 2 cos)² = 1.9 and less for a swing of 20 Hz and less. Between the two.
+ */
+const NOISE_BENTNESS = 3.3
+/** Noise of such readings is 1 + 2/6 times as strong at low rates as on the average over all rates. */
+const OVERLAP = 4 / 3
 /** A level that drifts, as a limiter's does, is no modulation: so many whole swings must have been seen. */
 const SWINGS_MIN = 2
 /** Sidebands that differ by more are none of a modulation. */
@@ -63,8 +69,7 @@ export function readToneModulation(
   const swing = (values: Float64Array): number => Math.SQRT2 * Math.sqrt(meanSquare(values))
   const [levelSwing, phaseSwing] = [swing(level), swing(phase)]
   if (levelSwing < LEVEL_MIN && phaseSwing < PHASE_MIN_RAD) return null
-  // Of noise, level and phase have as much from one reading to the next as over seconds.
-  const isNoise = (values: Float64Array): boolean => meanSquare(values) < 2 * jumpiness(values)
+  const isNoise = (values: Float64Array): boolean => bentness(values) > NOISE_BENTNESS * meanSquare(values)
   if ((levelSwing < LEVEL_MIN || isNoise(level)) && (phaseSwing < PHASE_MIN_RAD || isNoise(phase))) return null
 
   const best = bestRate(track.timeS, level, phase)
@@ -79,7 +84,7 @@ export function readToneModulation(
   if (isNamed && phaseDepthRad < 0.3 && isOneSided(best)) return null
   const count = track.timeS.length
   const amplitudeU = (values: Float64Array, fitted: Swing): number =>
-    Math.sqrt((2 * Math.max(0, meanSquare(values) - 0.5 * (fitted.cosine ** 2 + fitted.sine ** 2))) / (count - 5))
+    Math.sqrt((2 * OVERLAP * Math.max(0, meanSquare(values) - fitted.power)) / (count - 5))
   // Rife and Boorstyn 1974: variance of a frequency is 6 sigma² / (pi² A² T² N) with T the length seen.
   const rateU = (values: Float64Array, fitted: Swing): number => {
     const amplitude = Math.hypot(fitted.cosine, fitted.sine)
@@ -154,18 +159,6 @@ function trackOf(
   }
 }
 
-/** Less the straight line through it. */
-function straightened(timeS: readonly number[], values: readonly number[]): Float64Array {
-  const count = values.length
-  const [meanT, meanV] = [timeS, values].map((list) => list.reduce((a, b) => a + b, 0) / count)
-  let [slope, weight] = [0, 0]
-  for (let i = 0; i < count; i++) {
-    slope += (timeS[i] - meanT) * (values[i] - meanV)
-    weight += (timeS[i] - meanT) ** 2
-  }
-  return Float64Array.from(values, (value, i) => value - meanV - (slope / weight) * (timeS[i] - meanT))
-}
-
 /** A level that moves in one half of the tone only. */
 function settles({ timeS, level }: Track): boolean {
   const middle = level.length >> 1
@@ -177,120 +170,17 @@ function settles({ timeS, level }: Track): boolean {
   return Math.min(one, two) < HALVES_MIN * Math.max(one, two)
 }
 
-/** Less the best curve of fourth degree: what a gain that is drawn back does, in two swings or less. */
-function bent(values: Float64Array): Float64Array {
-  const degree = 4
-  const size = degree + 1
-  const m = new Float64Array(size * (size + 1))
-  const at = (i: number, k: number): number => ((2 * i) / (values.length - 1) - 1) ** k
-  for (let i = 0; i < values.length; i++) {
-    for (let a = 0; a < size; a++) {
-      for (let b = 0; b < size; b++) m[a * (size + 1) + b] += at(i, a) * at(i, b)
-      m[a * (size + 1) + size] += at(i, a) * values[i]
-    }
-  }
-  const solution = eliminated(m, size)
-  return values.map((value, i) => solution.reduce((rest, part, k) => rest - part * at(i, k), value))
-}
-
-const meanSquare = (values: Float64Array): number =>
-  values.reduce((sum, value) => sum + value * value, 0) / values.length
-
-/** Mean square of white noise with the same steps over two readings, which no longer share samples. */
-function jumpiness(values: Float64Array): number {
+/** Mean square of second differences. */
+function bentness(values: Float64Array): number {
   let sum = 0
-  for (let i = 2; i < values.length; i++) sum += (values[i] - values[i - 2]) ** 2
-  return sum / (2 * (values.length - 2))
+  for (let i = 2; i < values.length; i++) sum += (values[i] - 2 * values[i - 1] + values[i - 2]) ** 2
+  return sum / (values.length - 2)
 }
 
 /** What the Hann window of a reading leaves of a swing: sin(pi x) / (pi x (1 - x²)), x its length in periods. */
 function passedBy(rateHz: number): number {
   const x = 2 * HOP_S * rateHz
   return Math.sin(Math.PI * x) / (Math.PI * x * (1 - x * x))
-}
-
-interface Swing {
-  readonly cosine: number
-  readonly sine: number
-}
-
-interface Rate {
-  readonly rateHz: number
-  /** Share that it explains of level and phase, and of the larger of both. */
-  readonly levelShare: number
-  readonly phaseShare: number
-  readonly share: number
-  readonly level: Swing
-  readonly phase: Swing
-}
-
-function bestRate(timeS: readonly number[], level: Float64Array, phase: Float64Array): Rate {
-  const [levelPower, phasePower] = [meanSquare(level), meanSquare(phase)]
-  const at = (rateHz: number): Rate => {
-    const [l, p] = [swingAt(timeS, level, rateHz), swingAt(timeS, phase, rateHz)]
-    const levelShare = l.power / Math.max(levelPower, 1e-30)
-    const phaseShare = p.power / Math.max(phasePower, 1e-30)
-    // What swings further, in units of the level (which a radian of phase is), decides.
-    const share = (l.power + p.power) / Math.max(levelPower + phasePower, 1e-30)
-    return { rateHz, levelShare, phaseShare, share, level: l, phase: p }
-  }
-  let best = at(RATE_HZ[0])
-  for (let hz = RATE_HZ[0] + RATE_STEP_HZ; hz <= RATE_HZ[1]; hz += RATE_STEP_HZ) {
-    const rate = at(hz)
-    if (rate.share > best.share) best = rate
-  }
-  for (let step = RATE_STEP_HZ / 2; step > 1e-4; step /= 2) {
-    for (const hz of [best.rateHz - step, best.rateHz + step]) {
-      const rate = at(hz)
-      if (rate.share > best.share) best = rate
-    }
-  }
-  return best
-}
-
-/** Least-squares cosine and sine of a rate, with the straight line that was taken off fitted anew beside them. */
-function swingAt(timeS: readonly number[], values: Float64Array, rateHz: number): Swing & { readonly power: number } {
-  const size = 4
-  const m = new Float64Array(size * (size + 1))
-  const middle = (timeS[0] + timeS[timeS.length - 1]) / 2
-  const row = [1, 0, 0, 0]
-  for (let i = 0; i < values.length; i++) {
-    const t = timeS[i] - middle
-    row[1] = t
-    row[2] = Math.cos(2 * Math.PI * rateHz * t)
-    row[3] = Math.sin(2 * Math.PI * rateHz * t)
-    for (let a = 0; a < size; a++) {
-      for (let b = 0; b < size; b++) m[a * (size + 1) + b] += row[a] * row[b]
-      m[a * (size + 1) + size] += row[a] * values[i]
-    }
-  }
-  const solution = eliminated(m, size)
-  let left = 0
-  for (let i = 0; i < values.length; i++) {
-    const t = timeS[i] - middle
-    const angle = 2 * Math.PI * rateHz * t
-    left +=
-      (values[i] - solution[0] - solution[1] * t - solution[2] * Math.cos(angle) - solution[3] * Math.sin(angle)) ** 2
-  }
-  return { cosine: solution[2], sine: solution[3], power: Math.max(0, meanSquare(values) - left / values.length) }
-}
-
-/** Gauss with the normal equations' own order, which needs no pivot. */
-function eliminated(m: Float64Array, size: number): Float64Array {
-  const width = size + 1
-  for (let i = 0; i < size; i++) {
-    for (let k = i + 1; k < size; k++) {
-      const factor = m[k * width + i] / (m[i * width + i] || 1e-30)
-      for (let j = i; j < width; j++) m[k * width + j] -= factor * m[i * width + j]
-    }
-  }
-  const out = new Float64Array(size)
-  for (let i = size - 1; i >= 0; i--) {
-    let sum = m[i * width + size]
-    for (let k = i + 1; k < size; k++) sum -= m[i * width + k] * out[k]
-    out[i] = sum / (m[i * width + i] || 1e-30)
-  }
-  return out
 }
 
 /** Upper and lower sideband of 1 + level + j phase: a line beside the tone has one of them only. */

@@ -41,6 +41,8 @@ export interface CurveChartSpec {
 }
 
 const TICK_COUNT = 5
+/** Left free over and under the values, as a part of their span: a curve on the frame cannot be seen. */
+const ROOM = 0.04
 const TICK_COUNT_SOURCE = 5
 
 /**
@@ -53,13 +55,12 @@ export function linearAxis(
   { unit, spanMin, floor, isSigned }: { unit: string; spanMin: number; floor?: number; isSigned: boolean },
 ): ValueAxis {
   const known = values.filter(Number.isFinite)
-  const highest = known.length === 0 ? 0 : known.reduce((a, b) => Math.max(a, b))
-  const lowest = Math.max(
-    floor ?? Number.NEGATIVE_INFINITY,
-    known.length === 0 ? 0 : known.reduce((a, b) => Math.min(a, b)),
-  )
-  const lacking = Math.max(0, spanMin - (highest - lowest)) / 2
-  const scale = scaleLinear([lowest - lacking, Math.max(highest, lowest) + lacking], [0, 1]).nice(TICK_COUNT)
+  const deepest = floor ?? Number.NEGATIVE_INFINITY
+  const highest = Math.max(deepest, known.length === 0 ? 0 : known.reduce((a, b) => Math.max(a, b)))
+  const lowest = Math.max(deepest, known.length === 0 ? 0 : known.reduce((a, b) => Math.min(a, b)))
+  const span = Math.max(spanMin, highest - lowest)
+  const room = (span - (highest - lowest)) / 2 + ROOM * span
+  const scale = scaleLinear([Math.max(deepest, lowest - room), highest + room], [0, 1]).nice(TICK_COUNT)
   const [min, max] = scale.domain()
   const ticks = scale.ticks(TICK_COUNT)
   const decimals = decimalsOf(ticks)

@@ -86,7 +86,7 @@ ${table({
       widthPct: 11,
       isNumber: true,
       cell: ({ clockOffsetPpm, clockDriftPpm }) =>
-        markup`${signed(clockOffsetPpm, 1)} ppm${Math.abs(clockDriftPpm) < DRIFT_PPM_MIN ? null : markup`<small>drifts by ${signed(clockDriftPpm, 1)} ppm</small>`}`,
+        markup`${signed(clockOffsetPpm, 1)} ppm${Math.abs(clockDriftPpm) < DRIFT_PPM_MIN ? null : markup`<small>drift ${signed(clockDriftPpm, 1)} ppm</small>`}`,
     },
     { heading: 'Match', widthPct: 7, isNumber: true, cell: ({ matchPct }) => `${plain(matchPct, 1)} %` },
     { heading: 'Faults', widthPct: 8, cell: ({ faults }) => (faults.length === 0 ? 'none' : faults.join(' ')) },

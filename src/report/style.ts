@@ -85,7 +85,8 @@ small.aside{display:inline}
 .brief{font-size:.88rem}
 .budget{min-width:52rem;table-layout:fixed;font-size:.88rem}
 .budget td,.budget th,.brief td,.brief th{padding-top:.2rem;padding-bottom:.2rem}
-.budget td.number,.brief td.number,.sections td.number,.settings td.number{white-space:nowrap}
+.brief td.number,.sections td.number,.settings td.number,.overview td.words{white-space:nowrap}
+.settings small{white-space:normal}
 .missing{display:flex;flex-direction:column;justify-content:center;min-height:6rem;padding:1rem;border:1px dashed var(--line);color:var(--quiet);text-align:center}
 svg text{font:12px system-ui,'Liberation Sans','DejaVu Sans',sans-serif;fill:var(--ink)}
 svg path{fill:none}
@@ -149,7 +150,8 @@ caption{padding-bottom:.5mm}
 caption span{max-width:none}
 .badge{border-width:1px;padding:0 .4em;min-width:4.4em}
 thead{display:table-header-group}
-tr,li,article,figure,.sign{break-inside:avoid}
+tr,li,article,figure,.sign,.pair,.fold,.equaliser{break-inside:avoid}
+article.charts{break-inside:auto}
 .overview td,.overview th{padding:.6mm .8mm}
 .overview th:first-child{width:32mm}
 .findings li{margin-bottom:2mm;padding:1.5mm 3mm}

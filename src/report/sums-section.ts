@@ -77,7 +77,7 @@ ${settings.length === 0 ? null : settingsTable(sum)}
 const DELAY_S_MIN = 0.5e-6
 
 function delayInWords({ extraDelayS, extraDelayU }: SumSetting): Shown {
-  if (extraDelayS === null) return 'any: they do not overlap'
+  if (extraDelayS === null) return markup`any<small>they do not overlap</small>`
   const isNone = Math.abs(extraDelayS) < DELAY_S_MIN
   return markup`${overU(isNone ? 0 : extraDelayS, extraDelayU, 's')}${extraDelayS <= -DELAY_S_MIN ? markup`<small>or delay the others by ${plain(-1000 * extraDelayS, 3)} ms</small>` : null}`
 }

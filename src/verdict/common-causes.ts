@@ -1,7 +1,7 @@
 /** Causes that outputs share, each found once: volume, balance, polarity, a mono source, a hum on all of them. */
 import type { Job } from '../job/job.js'
-import { inDb, inDbv } from '../units/words.js'
-import { levelDeviationDb } from './checks.js'
+import { inDb, inDbv, inHz } from '../units/words.js'
+import { levelDeviationDb, worstPlace } from './checks.js'
 import { type Judged, verdictOf } from './judged.js'
 import type { Finding } from './result.js'
 import type { ToneControl } from './tone-control.js'
@@ -16,6 +16,8 @@ export interface Common {
   readonly areAllSummed: boolean
   readonly areAllHumming: boolean
   readonly tone: ToneControl | null
+  /** Where the source itself ends (Hz), and the outputs whose response is as it should be below that. */
+  readonly sourceEnd: { readonly freqHz: number; readonly responseOf: ReadonlySet<number> } | null
 }
 
 /** All outputs off by the same amount, and by more than the tolerance: the volume, not the outputs. */
@@ -118,3 +120,36 @@ export function allHum(judged: readonly Judged[]): Finding | null {
     next: 'Unplug the charger and the capture computer from the mains and take it again; then check the ground of the interface.',
   }
 }
+
+/** The same cliff on most outputs that reach so high is the source's: a lossy file, or a lower sample rate. */
+export function sourceEnd(judged: readonly Judged[], job: Job): (Common['sourceEnd'] & { finding: Finding }) | null {
+  const able = judged.filter(({ measures: { isDead, spec } }) => !isDead && spec.highHz === null)
+  const limitsHz = able
+    .flatMap(({ measures }) => measures.lead.analysis.lossySource.bandLimitHz ?? [])
+    .sort((a, b) => a - b)
+  const freqHz = limitsHz[limitsHz.length >> 1]
+  if (limitsHz.length < Math.max(2, 0.6 * able.length) || freqHz === undefined) return null
+  const explained = able.filter(({ measures, checks }) => {
+    if (verdictOf(checks, 'response') === 'pass' || !measures.response) return false
+    const { response } = measures
+    const levelDb = response.levelDb.map((level, i) => (response.freqHz[i] > SOURCE_SHARE * freqHz ? 0 : level))
+    return worstPlace({ ...measures, response: { ...response, levelDb } }, job.limits.flatnessDbMax)?.verdict !== 'fail'
+  })
+  if (explained.length === 0) return null
+  const outputs = explained.map(({ measures }) => measures.lead.outputNumber).sort((a, b) => a - b)
+  return {
+    freqHz,
+    responseOf: new Set(outputs),
+    finding: {
+      kind: 'lossy source',
+      verdict: 'unsure',
+      outputs,
+      title: `Nothing above ${inHz(freqHz)} reaches the outputs`,
+      because: `${outputs.length} outputs end in the same cliff there; below it their response is as it should be. A lossy file or link, or a lower sample rate, does that, and no output.`,
+      next: 'Play the track as it was written: the WAV file, by cable, disc or stick. Then the rest of the response can be judged.',
+    },
+  }
+}
+
+/** Up to this part of where the source ends, its own filter does nothing yet. */
+const SOURCE_SHARE = 0.93

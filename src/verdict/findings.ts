@@ -8,7 +8,15 @@ import type { Job } from '../job/job.js'
 import { inDb, inHz, inMs, inVolts } from '../units/words.js'
 import { delayLimitS, levelDeviationDb } from './checks.js'
 import { cleanFindings } from './clean-findings.js'
-import { allHum, allInverted, allSummed, balanceFinding, type Common, volumeFinding } from './common-causes.js'
+import {
+  allHum,
+  allInverted,
+  allSummed,
+  balanceFinding,
+  type Common,
+  sourceEnd,
+  volumeFinding,
+} from './common-causes.js'
 import { alikes, swaps } from './identity-findings.js'
 import { type Judged, nameOf, verdictOf } from './judged.js'
 import { noiseFindings } from './noise-findings.js'
@@ -24,6 +32,7 @@ export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
   const sum = allSummed(judged)
   const hum = allHum(judged)
   const tone = toneControl(judged, job)
+  const source = sourceEnd(judged, job)
   const common: Common = {
     leftDb: balance?.leftDb ?? volume?.offsetDb ?? 0,
     rightDb: balance?.rightDb ?? volume?.offsetDb ?? 0,
@@ -32,6 +41,7 @@ export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
     areAllSummed: sum !== null,
     areAllHumming: hum !== null,
     tone,
+    sourceEnd: source,
   }
   const single = shared(
     judged.flatMap((one) => outputFindings(one, job, common)),
@@ -40,7 +50,7 @@ export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
   return [
     ...(volume && !balance ? [volume.finding] : []),
     ...(balance ? [balance.finding] : []),
-    ...[inversion, sum, hum, tone?.finding ?? null].filter((finding) => finding !== null),
+    ...[inversion, sum, hum, tone?.finding ?? null, source?.finding ?? null].filter((finding) => finding !== null),
     ...swaps(judged, job),
     ...alikes(judged, job),
     ...single,
@@ -143,7 +153,8 @@ function outputFindings({ measures, checks }: Judged, job: Job, common: Common):
         : 'Switch surround and similar effects off and take it again.',
     )
   }
-  if (!common.tone?.responseOf.has(measures.lead.outputNumber))
+  const [outputNumber] = outputs
+  if (!common.tone?.responseOf.has(outputNumber) && !common.sourceEnd?.responseOf.has(outputNumber))
     findings.push(...responseFindings(measures, checks, job, name))
   if (delayS) {
     add(

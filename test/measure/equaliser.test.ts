@@ -8,8 +8,9 @@
 import { describe, expect, test } from 'vitest'
 import type { EqSection } from '../../src/dsp/cookbook.js'
 import { type Equaliser, type FoundSection, findEqualiser, undoCoefficients } from '../../src/measure/equaliser.js'
+import { GRID_HZ } from '../../src/measure/grid.js'
 import { magnitudeDb } from '../kit/biquad.js'
-import { curveOf, randomSections } from '../kit/curves.js'
+import { biquadOf, curveOf, randomSections } from '../kit/curves.js'
 
 const FULL_RANGE = { lowHz: null, highHz: null } as const
 /** What a tuner needs to be told: no knob is finer. */
@@ -45,6 +46,16 @@ const errorInTargets = (truth: readonly EqSection[], equaliser: Equaliser): numb
 const errorInU = (truth: readonly EqSection[], equaliser: Equaliser): number =>
   errorIn(truth, equaliser, ({ gainDbU, freqHzU, qU }) => [gainDbU, freqHzU, qU])
 
+/** How far the found sections together are from the true ones together, level aside: largest distance from the mean. */
+function curveErrorDb(truth: readonly EqSection[], { sections }: Equaliser): number {
+  const [a, b] = [truth.map(biquadOf), sections.map(biquadOf)]
+  const off = [...GRID_HZ]
+    .filter((hz) => hz > 20 && hz < 19_000)
+    .map((hz) => magnitudeDb(a, hz, 48_000) - magnitudeDb(b, hz, 48_000))
+  const mean = off.reduce((sum, value) => sum + value, 0) / off.length
+  return Math.max(...off.map((value) => Math.abs(value - mean)))
+}
+
 const peak = (gainDb: number, freqHz: number, q: number): EqSection => ({ kind: 'peaking', gainDb, freqHz, q })
 const low = (gainDb: number, freqHz: number, q: number): EqSection => ({ kind: 'low_shelf', gainDb, freqHz, q })
 const high = (gainDb: number, freqHz: number, q: number): EqSection => ({ kind: 'high_shelf', gainDb, freqHz, q })
@@ -69,18 +80,21 @@ describe('sections that are there', () => {
   })
 
   test('one to four sections at random, an octave apart and more, are all found in each of 60 cases', () => {
-    // Seeds 1 to 60, none left out. A shelf of 2 dB and Q 0.4 at 44 Hz goes on below the band, where a coupling capacitor is
-    // too: its frequency cannot be had to a hundredth, and its uncertainty must say so. 720 figures are compared: of
-    // as many normal ones the largest is off by 3.4 u, and one by 4.5 u comes once in 200 such runs.
+    // Seeds 1 to 60, none left out. Some cannot be had to the targets: a shelf of 2 dB and Q 0.4 at 44 Hz goes on below the
+    // band, where a coupling capacitor is too; then the uncertainty must say so. 720 figures are compared: of as
+    // many normal ones the largest is off by 3.4 u, and one by 4.5 u comes once in 200 such runs. Or two shelves
+    // look like a shelf and a peak; then both must make one curve, to what the model is trusted to (0.02 dB).
     let overCount = 0
     for (let seed = 1; seed <= 60; seed++) {
       const sections = randomSections(seed, 1)
       const equaliser = found(sections, seed)
       if (errorInTargets(sections, equaliser) < 1) continue
       overCount++
-      expect(errorInU(sections, equaliser), `seed ${seed}`).toBeLessThan(4.5)
+      expect(equaliser.sections.length, `seed ${seed}`).toBeLessThanOrEqual(sections.length)
+      const isHonest = errorInU(sections, equaliser) < 4.5 || curveErrorDb(sections, equaliser) < 0.02
+      expect(isHonest, `seed ${seed}`).toBe(true)
     }
-    expect(overCount).toBeLessThanOrEqual(2)
+    expect(overCount).toBeLessThanOrEqual(3)
   })
 
   test('wherever sections lie on top of each other, what is listed undoes the curve to 0.1 dB', () => {

@@ -3,7 +3,7 @@ import { CHART } from '../../src/report/chart-frame.js'
 import { type CurveChartSpec, curveChart, linearAxis, percentAxis } from '../../src/report/curve-chart.js'
 
 const { left, right, top, bottom } = CHART
-const AXIS = linearAxis([-40, 0], { unit: 'dB', spanMin: 0, isSigned: true })
+const AXIS = { ...linearAxis([-40, 0], { unit: 'dB', spanMin: 0, isSigned: true }), min: -40, max: 0 }
 
 const drawn = (spec: Partial<CurveChartSpec>): string =>
   curveChart({ id: 'it', title: 'Title', says: 'What it shows.', curves: [], axis: AXIS, ...spec }).text.replaceAll(
@@ -91,6 +91,9 @@ describe('an axis', () => {
 
   test('goes no deeper than its floor, and stands on something where nothing was read', () => {
     expect(linearAxis([-300, -60], { unit: 'dB', spanMin: 40, floor: -140, isSigned: false }).min).toBe(-140)
+    const under = linearAxis([-300, -200], { unit: 'dB', spanMin: 40, floor: -140, isSigned: false })
+    expect(under.min).toBe(-140)
+    expect(under.max).toBeGreaterThan(-121)
     const empty = linearAxis([], { unit: 'ms', spanMin: 0.2, isSigned: true })
     expect(empty.max - empty.min).toBeGreaterThanOrEqual(0.2)
     expect(linearAxis([0.05, 0.06], { unit: 'ms', spanMin: 0.2, isSigned: true }).ticks.map(empty.inWords)).toContain(

@@ -181,7 +181,7 @@ describe('an electrical sum', () => {
     expect(text).toContain(
       'Sum front left outputs 1 + 3. Off from flat by +0.1 dB as it stands; the settings change little.',
     )
-    expect(text).toContain('any: they do not overlap')
+    expect(text).toContain('any they do not overlap')
   })
 })
 
@@ -202,7 +202,7 @@ test('notes of the rig, the date of a calibration, an input’s own noise and wh
   expect(text).toContain('2025-11-02 09:15 UTC −112.0 dBFS')
   expect(text).toContain('not against a meter not known')
   expect(text).toContain('number 2 of 3')
-  expect(text).toContain('drifts by +1.4 ppm')
+  expect(text).toContain('drift +1.4 ppm')
 })
 
 describe('every figure', () => {

@@ -118,6 +118,8 @@ const CASES: [name: string, faults: string, extra: string[], findings: string[]]
     [],
     ['time-variant 4 fail'],
   ],
+  ['a source that ends at 15.5 kHz', 'head_unit: { lossy_high_hz: 15500 }', [], ['lossy source 1,3,4 unsure']],
+  ['a gap in all outputs', 'dropouts: [{ at_s: 34.2, duration_ms: 15 }]', [], ['interrupted  unsure']],
   ['a gap in one output', 'dropouts: [{ at_s: 12.0, duration_ms: 15, outputs: [3] }]', [], ['interrupted 3 fail']],
   [
     'clicks in one output',
