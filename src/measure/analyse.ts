@@ -1,7 +1,8 @@
 /** Everything that one input of a take tells, in one pass over its samples: the unit of work that runs in parallel. */
 import type { Setting } from '../rig/roles.js'
-import { sectionsOf, TRACK_REVISION, trackDurationS } from '../stimulus/layout.js'
+import { sectionStartS, sectionsOf, TRACK_REVISION, trackDurationS } from '../stimulus/layout.js'
 import type { Located } from './analysis.js'
+import { COVERAGE_FACTOR } from './estimate.js'
 import { excessPhaseOf } from './excess-phase.js'
 import type { InputAnalysis } from './input-analysis.js'
 import { readDifferenceTones, readModulation } from './intermodulation.js'
@@ -12,7 +13,7 @@ import { markerPair } from './marker-pair.js'
 import { readNoise } from './noise-reading.js'
 import { readStaircase } from './staircase.js'
 import { sweepDistortion } from './sweep-distortion.js'
-import { sampleAt, samplesPerSAt } from './time-map.js'
+import { sampleAt, samplesPerSAt, spanU } from './time-map.js'
 import { readTimeVariance } from './time-variance.js'
 import { readTone } from './tone-reading.js'
 import { deconvolve, type SweepReference, sweepReference, transferFrom } from './transfer.js'
@@ -127,6 +128,7 @@ export function analyseInput(
     timeVariance,
     silence: setting === 'engine_running' ? silence.slice() : null,
     samplesPerS,
+    sweepsApartU: spanU(located, sectionStartS('sweep_left'), sectionStartS('sweep_right')) / COVERAGE_FACTOR,
     ...peaksOf(used),
   }
 }

@@ -67,13 +67,16 @@ const STRAY_ERRORS = 8
 /** Without the tone, if there is one, that does not go with the others: in which one input lost a few samples. */
 function withoutStray(heard: readonly Heard[]): readonly Heard[] {
   if (heard.length < 4) return heard
-  const strays = heard.map((one) => {
+  const left = heard.map((one) => {
     const others = heard.filter((other) => other !== one)
-    const { offset, walk } = lineThrough(others, 0, 1 / USUAL_WALK ** 2)
-    return { others, errors: Math.abs(one.slope - offset - walk * leverAt(one.atS)) / one.slopeError }
+    const line = lineThrough(others, 0, 1 / USUAL_WALK ** 2)
+    const errors = (tone: Heard): number =>
+      Math.abs(tone.slope - line.offset - line.walk * leverAt(tone.atS)) / tone.slopeError
+    return { others, own: errors(one), misfit: others.reduce((sum, other) => sum + errors(other) ** 2, 0) }
   })
-  const worst = strays.reduce((a, b) => (b.errors > a.errors ? b : a))
-  return worst.errors > STRAY_ERRORS ? worst.others : heard
+  // The one without which the others go together best.
+  const stray = left.reduce((a, b) => (b.misfit < a.misfit ? b : a))
+  return stray.own > STRAY_ERRORS ? stray.others : heard
 }
 
 /**

@@ -23,7 +23,14 @@ export interface Timed {
   readonly spec: OutputSpec
   /** null where it is dead or its sign is not settled: then it has no delay to speak of. */
   readonly excess: ExcessPhase | null
+  /** The sweep that it was read from, and the standard uncertainty (s) of the time between both sweeps. */
+  readonly side: 'left' | 'right'
+  readonly sweepsApartU: number
 }
+
+/** Two outputs that were read from different sweeps depend on the clock between them. */
+const clockBetween = (one: Timed, other: Timed): Readonly<Record<string, number>> =>
+  one.side === other.side ? {} : { 'clock between the sweeps': Math.max(one.sweepsApartU, other.sweepsApartU) }
 
 const late = ({ excess, spec }: Timed): number => excess!.delayS - spec.delayS
 
@@ -36,7 +43,10 @@ export function relativeDelay(one: Timed, all: readonly Timed[]): Estimate | nul
   // The middle one sets the time; of two, the earlier.
   const reference = peers[(peers.length - 1) >> 1]
   const contributions: Record<string, number> = { 'phase fit': one.excess.delayU / 2 }
-  if (reference !== one) contributions['phase fit, reference'] = reference.excess!.delayU / 2
+  if (reference !== one) {
+    contributions['phase fit, reference'] = reference.excess!.delayU / 2
+    Object.assign(contributions, clockBetween(one, reference))
+  }
   return estimate(late(one) - late(reference), contributions, 'excess delay in its patch/2')
 }
 
@@ -60,7 +70,11 @@ export function delaySpreads(all: readonly (Timed & { readonly outputNumber: num
         latest: last.outputNumber,
         spreadS: estimate(
           late(last) - late(first),
-          { 'phase fit, earliest': first.excess!.delayU / 2, 'phase fit, latest': last.excess!.delayU / 2 },
+          {
+            'phase fit, earliest': first.excess!.delayU / 2,
+            'phase fit, latest': last.excess!.delayU / 2,
+            ...clockBetween(first, last),
+          },
           'delay spread in its patch/1',
         ),
       },

@@ -32,6 +32,8 @@ export interface InputAnalysis {
   /** The silence itself, of a take with the engine running: its whine is followed through it. Null for other takes. */
   readonly silence: Float32Array | null
   readonly samplesPerS: number
+  /** Standard uncertainty (s) of the time between the left and the right sweep: what a delay read from both has besides its own. */
+  readonly sweepsApartU: number
   /** Samples at full scale, and the largest one, in the sections that figures are read from. */
   readonly clippedSampleCount: number
   readonly peakFs: number

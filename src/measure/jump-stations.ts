@@ -12,7 +12,6 @@ import {
   SWEEP,
   sectionStartS,
   sectionsOf,
-  sweepPhaseRad,
   TRACK_REVISION,
 } from '../stimulus/layout.js'
 import type { Located } from './analysis.js'

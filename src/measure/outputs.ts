@@ -145,5 +145,7 @@ function measureOne(lead: LeadData, identity: Identity, spec: OutputSpec, passba
     isClipped: analysis.clippedSampleCount > 3,
     patchName: lead.patchName,
     excess: polarity?.isSure ? excess : null,
+    side: hearsLeft ? 'left' : 'right',
+    sweepsApartU: analysis.sweepsApartU,
   }
 }

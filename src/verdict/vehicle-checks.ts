@@ -143,10 +143,20 @@ function spreadChecks(judged: readonly Judged[], job: Job): Check[] {
   const max = job.limits.delaySpreadSMax
   const timed = judged.flatMap(({ measures }) => {
     const { spec, lead, polarity, isDead } = measures
-    const excess = lead.analysis[Math.abs(spec.leftGain) >= Math.abs(spec.rightGain) ? 'left' : 'right']
+    const side = Math.abs(spec.leftGain) >= Math.abs(spec.rightGain) ? 'left' : 'right'
+    const excess = lead.analysis[side]
     const isReadable = spec.highHz === null || 0.05 / spec.highHz <= max
     return isReadable && !isDead && excess && polarity?.isSure
-      ? [{ patchName: lead.patchName, spec, excess, outputNumber: lead.outputNumber }]
+      ? [
+          {
+            patchName: lead.patchName,
+            spec,
+            excess,
+            side,
+            sweepsApartU: lead.analysis.sweepsApartU,
+            outputNumber: lead.outputNumber,
+          } as const,
+        ]
       : []
   })
   return delaySpreads(timed).map(({ patchName, spreadS, earliest, latest }) => {

@@ -103,7 +103,7 @@ export const nonlinearMeasurands: readonly Measurand[] = [
     unit: 'dB',
     range: '0 to 5 dB, smooth or cut off',
     outside: STEPS,
-    above: null,
+    above: 'hum is counted as noise of the steps',
     read: ({ truth, outputs: [{ compressionDb: figure, tone }] }) =>
       tone ? stated(figure, compressionDb(truth, tone.freqHz)) : [],
   },

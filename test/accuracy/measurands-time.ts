@@ -83,7 +83,7 @@ export const timeMeasurands: readonly Measurand[] = [
     unit: 'µs',
     range: '1 to 4 sections, 5 frequencies, none of a hum',
     outside: 'measure/group-delay (closed forms), outside/response-family (scipy)',
-    above: null,
+    above: 'how the responses are read between their bins',
     read: groupDelay,
   },
   {
@@ -103,7 +103,7 @@ export const timeMeasurands: readonly Measurand[] = [
     unit: 'dB',
     range: '-12 to +12 dB',
     outside: 'measure/electrical-sum (closed forms), outside/response-family (scipy)',
-    above: null,
+    above: 'what the cut of the responses leaves',
     read: (read) => {
       const setting = sumSetting(read)
       if (setting === null) return []

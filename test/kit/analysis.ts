@@ -84,6 +84,7 @@ export function analysisBy(path: Path, noiseFs = 1e-5): InputAnalysis {
     timeVariance: null,
     silence: null,
     samplesPerS: 48_000,
+    sweepsApartU: 0,
     clippedSampleCount: 0,
     peakFs: TONE_PEAK_FS * Math.abs(left + right),
   }

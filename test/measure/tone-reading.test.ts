@@ -222,6 +222,29 @@ describe('THD+N', () => {
     }
   })
 
+  // Truth: a line of mean square L in noise of q per noise bandwidth (1.14 / T) scatters by √(2 L q); white noise by itself by
+  // what it does without lines. All over the whole, 10.83 times the mean square of the noise; amplitudes by half.
+  test('with a hum that is known is as sure as its noise, not as if the hum were noise', () => {
+    const [noiseRms, humHz] = [1e-3, [50, 150, 250]]
+    const hum = sines(
+      COUNT,
+      RATE_HZ,
+      humHz.map((freqHz) => ({ freqHz, peak: Math.sqrt(20 / 3) * noiseRms })),
+    )
+    const [told, alone] = [hum, new Float64Array(COUNT)].map((lines) => {
+      const wire = summed(toneOf(997, 0.7), lines, whiteNoise(COUNT, noiseRms, 5))
+      return readTone(Float32Array.from(wire), 997, RATE_HZ, lines === hum ? humHz : [])
+    })
+    const truth = Math.sqrt(10 + 19_980 / 24_000) * noiseRms
+    const share = 19_980 / 24_000 / (10 + 19_980 / 24_000)
+    const own = (alone.thdNRatioU / alone.thdNRatio) * share
+    const beats = (0.5 * Math.sqrt((2 * 10 * 1.14) / LENGTH_S / 24_000)) / (10 + 19_980 / 24_000)
+    const whole = Math.hypot(own, beats)
+    expect(Math.abs(told.thdNRatio / (truth / Math.hypot(truth, 0.7 / Math.SQRT2)) - 1)).toBeLessThan(3 * whole)
+    // The noise under each line is read from the few bins beside it.
+    expect(Math.abs(told.thdNRatioU / told.thdNRatio / whole - 1)).toBeLessThan(0.3)
+  })
+
   test('of a clean tone of 24 bits with dither is below 0.0002 %', () => {
     const uniform = uniformFrom(9)
     const step = 2 ** -23
