@@ -62,12 +62,10 @@ export function readTone(
     Math.sqrt(meanSquare / Math.max(toneMeanSquare + meanSquare, SILENT_FS ** 2))
   const thdNRatio = overTotal(rest.meanSquare)
   // Lines in noise scatter by 2 a² q of their squared peak; their mean square is half of that.
-  const steady = [...harmonics, ...linesHz.filter((hz) => hz > BAND_HZ[0] && hz < topHz).map(read)]
-  const lineVariance = steady.reduce((sum, { power, noise }) => {
-    // A line with nothing beside it to read noise from, as in digital silence, adds no scatter that could be told.
-    const own = 0.5 * Math.max(0, power) * noise
-    return sum + (Number.isFinite(own) ? own : 0)
-  }, 0)
+  // A line that the tone itself stands on is the tone.
+  const besideHz = linesHz.filter((hz) => hz > BAND_HZ[0] && hz < topHz && Math.abs(hz - freqHz) > spectrum.lobeHz)
+  const steady = [...harmonics, ...besideHz.map(read)]
+  const lineVariance = steady.reduce((sum, { power, noise }) => sum + 0.5 * Math.max(0, power) * noise, 0)
   const restU = Math.sqrt(Math.max(0, rest.variance + lineVariance)) / Math.max(rest.meanSquare, SILENT_FS ** 2)
   return {
     freqHz,
