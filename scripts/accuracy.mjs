@@ -18,7 +18,7 @@ if (!argv.from) {
     stdio: 'inherit',
     preferLocal: true,
     env: { ...process.env, ACCURACY_OUT: folder },
-  })`vitest run --config test/vitest.config.ts test/accuracy`
+  })`vitest run --config test/vitest.config.ts test/accuracy/at-`
   exitCode = tests.exitCode
 }
 const byLevel = new Map(
@@ -55,14 +55,14 @@ function textOf(campaigns) {
     '| measurand | drawn | unit | at 80 dB: worst | rms | U | covered | of | bounds held | worst at 100 / 80 / 60 / 40 dB | held against outside by |',
     '| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |',
   ]
-  const notes = []
+  const notes = new Map()
   for (const { name, unit, range, outside, above } of names) {
     const rows = all.map(({ rows }) => rows[name])
     const at80 = campaigns.get(80).rows[name]
     const total = (of) => rows.reduce((count, row) => count + of(row), 0)
     const [count, bounds] = [total((row) => row.count), total((row) => row.boundCount)]
     const share = (100 * total((row) => row.covered)) / count
-    if (above !== null) notes.push(`${name}: ${above}`)
+    if (above !== null) notes.set(above, [...(notes.get(above) ?? []), name])
     lines.push(
       `| ${[
         name,
@@ -83,7 +83,8 @@ function textOf(campaigns) {
   const miscounted = all.map(({ snrDb, counts }) => `${counts.sectionsMiscounted.length} at ${snrDb} dB`).join(', ')
   lines.push(
     '',
-    `¹ In the budget stands a bound on the method, which is no random draw. ${notes.join('; ')}.`,
+    '¹ In the budget stands what is known of the method but is no random draw: ' +
+      `${[...notes].map(([above, its]) => `${above} (${its.join('; ')})`).join(', ')}.`,
     '',
     `Takes refused: ${sum(({ counts }) => counts.refused.length)} of ${takes}. Outputs taken for another one: ${counts('identitiesWrong')}. ` +
       `Polarity: ${counts('polaritiesWrong')} wrong and ${counts('polaritiesUnsure')} unsure of ${counts('polarities')}. ` +
@@ -95,6 +96,6 @@ function textOf(campaigns) {
 /** Two digits, small numbers as powers of ten. */
 function shown(value) {
   if (value === 0) return '0'
-  if (value < 5e-5 || value >= 1e5) return value.toExponential(1)
+  if (value < 1e-4 || value >= 1e5) return value.toExponential(1)
   return value >= 10 ? value.toFixed(0) : Number(value.toPrecision(2)).toString()
 }

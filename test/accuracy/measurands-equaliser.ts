@@ -15,7 +15,7 @@ function sections({ truth, outputs: [, two] }: Read, of: (found: FoundSection, d
 const SHARED = {
   range: '1 to 4 sections, 1 to 9 dB, 50 Hz to 10 kHz, Q 0.7 to 5',
   outside: 'measure/equaliser (cookbook, closed forms)',
-  above: 'what the fit leaves counts as an error of its model',
+  above: 'an error of the fitted model is allowed for',
 }
 
 export const equaliserMeasurands: readonly Measurand[] = [

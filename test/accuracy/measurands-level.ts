@@ -71,7 +71,7 @@ export const levelMeasurands: readonly Measurand[] = [
     name: 'pair balance',
     unit: 'dB',
     range: 'two levels, each with its own calibration',
-    outside: 'verdict/judge',
+    outside: 'verdict/judge (closed form), outside/recompute (numpy)',
     above: null,
     read: ({ truth, outputs: [one, two] }) =>
       stated(
@@ -113,7 +113,7 @@ export const levelMeasurands: readonly Measurand[] = [
       unit: '%',
       range: side === 'low' ? '40 to 300 Hz, Butterworth' : '240 Hz to 8 kHz, Butterworth and Linkwitz-Riley',
       outside: 'measure/equaliser (closed forms)',
-      above: 'what the fit leaves counts as an error of its model',
+      above: 'an error of the fitted model is allowed for',
       read: (read) => corner(read, side),
     }),
   ),

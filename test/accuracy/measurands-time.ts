@@ -57,7 +57,7 @@ export const timeMeasurands: readonly Measurand[] = [
     unit: 'ppm',
     range: '-100 to +100 ppm',
     outside: 'outside/chains (sox), measure/locate (closed form)',
-    above: 'what outputs of unlike bands do to the markers',
+    above: 'neighbouring frequencies of a marker count as alike',
     read: ({ truth, located }) => [
       { error: located.clockOffsetPpm - truth.clockOffsetPpm, u: located.clockOffsetPpmU },
     ],
