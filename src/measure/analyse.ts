@@ -1,7 +1,14 @@
 /** Everything that one input of a take tells, in one pass over its samples: the unit of work that runs in parallel. */
 import type { Setting } from '../rig/roles.js'
-import { sectionStartS, sectionsOf, TRACK_REVISION, trackDurationS } from '../stimulus/layout.js'
-import type { Located } from './analysis.js'
+import {
+  CHIRP,
+  CLOSING_SPACING_S,
+  sectionStartS,
+  sectionsOf,
+  TRACK_REVISION,
+  trackDurationS,
+} from '../stimulus/layout.js'
+import type { Located, Transfer } from './analysis.js'
 import { COVERAGE_FACTOR } from './estimate.js'
 import { excessPhaseOf } from './excess-phase.js'
 import type { InputAnalysis } from './input-analysis.js'
@@ -21,6 +28,8 @@ import { deconvolve, type SweepReference, sweepReference, transferFrom } from '.
 /** Let a section settle, and stop before it ends: other outputs' latency must not push its edges in. */
 const SETTLE_S = 0.2
 const LEAVE_S = 0.1
+/** Below this share of the power of both sides, what they have in common is cancelled. */
+const CANCELLED = 0.1
 /** A tone comes through where it is no more than 20 dB below the strongest. */
 const CARRIED = 0.1
 /** The silence starts later: the marker dies away, and an interface may take a moment to mute. */
@@ -85,7 +94,9 @@ export function analyseInput(
       samples: stretch(startS + SETTLE_S, startS + durationS - LEAVE_S),
     }))
   const tones = loud.map(({ freqHz, samples, ratePerS }) => readTone(samples, freqHz, ratePerS, linesHz))
-  const timeVariance = readTimeVariance(channel, located, markers, responses, tones, interruptions)
+  const timeVariance = doMarkersTell(transfer)
+    ? readTimeVariance(channel, located, markers, responses, tones, interruptions)
+    : null
   const strongest = tones.reduce((most, tone) => (tone.peakFs > most.peakFs ? tone : most))
   const carried = tones.filter(({ peakFs }) => peakFs > CARRIED * strongest.peakFs)
   const lines = idle.lines.map(({ freqHz, rmsFs }) => ({ freqHz, peakFs: rmsFs }))
@@ -131,6 +142,19 @@ export function analyseInput(
     sweepsApartU: spanU(located, sectionStartS('sweep_left'), sectionStartS('sweep_right')) / COVERAGE_FACTOR,
     ...peaksOf(used),
   }
+}
+
+/**
+ * Whether markers and tones, which are alike on both sides, can tell processing that changes with time: not where the sides
+ * cancel in an output, nor where it is so late that the chirp runs out of the stretch that it is looked at in.
+ */
+function doMarkersTell({ leftRe, leftIm, rightRe, rightIm, centreS }: Transfer): boolean {
+  let [together, apart] = [0, 0]
+  for (let i = 0; i < leftRe.length; i++) {
+    together += (leftRe[i] + rightRe[i]) ** 2 + (leftIm[i] + rightIm[i]) ** 2
+    apart += leftRe[i] ** 2 + leftIm[i] ** 2 + rightRe[i] ** 2 + rightIm[i] ** 2
+  }
+  return together > CANCELLED * apart && centreS < CLOSING_SPACING_S - CHIRP.durationS
 }
 
 function peaksOf(samples: Float32Array): Pick<InputAnalysis, 'peakFs' | 'clippedSampleCount'> {
