@@ -21,6 +21,7 @@ import {
 } from './equaliser-fit.js'
 import { type LevelCurve, type Region, regionOf } from './equaliser-region.js'
 import { searched } from './equaliser-search.js'
+import { RESPONSE_WINDOW_SQUARE_S } from './response-window.js'
 
 export const EQUALISER_METHOD = 'equalisation, fewest cookbook sections/1'
 
@@ -66,9 +67,6 @@ const WORTHWHILE = 0.3
 const MODEL_DB = 0.005
 /** What a model leaves is alike over about a sixth of an octave. */
 const MODEL_ERROR_POINTS = 8
-/** Integral of the squared window over the impulse response in transfer.ts: points nearer than its inverse share noise. */
-const WINDOW_S = 0.5175
-
 /** The curve of an output from its response to both sides, as it hears them. */
 export function levelCurveOf(transfer: Transfer, leftGain: number, rightGain: number): LevelCurve {
   const { freqHz, leftRe, leftIm, rightRe, rightIm, leftError, rightError } = transfer
@@ -83,7 +81,7 @@ export function levelCurveOf(transfer: Transfer, leftGain: number, rightGain: nu
       (value, i) =>
         ((20 / Math.LN10) * Math.SQRT1_2 * Math.hypot(leftError[i] * leftGain, rightError[i] * rightGain)) / value,
     ),
-    noiseWidthHz: 1 / WINDOW_S,
+    noiseWidthHz: 1 / RESPONSE_WINDOW_SQUARE_S,
   }
 }
 

@@ -5,10 +5,10 @@
  * below 100 Hz many grid points share one error. Two points differ by what the window's square lets through,
  * R(d) = ∫ w²(t) exp(-j 2 pi d t) dt / ∫ w²(t) dt. Times count from the centre of the response.
  */
-import { GRID_HZ } from './grid.js'
 
-/** The stretch that `transfer.ts` cuts: from here to there about the centre, with raised cosines at both ends. */
-const WINDOW_S = { before: 0.15, fadeIn: 0.06, after: 0.48, fadeOut: 0.12 } as const
+import { GRID_HZ } from './grid.js'
+import { RESPONSE_WINDOW_S } from './response-window.js'
+
 /** Further apart than this, noise has nothing in common: less than 1 %. */
 const REACH_HZ = 18
 const STEP_S = 0.002
@@ -17,10 +17,14 @@ const STEP_S = 0.002
 const SQUARE = windowSquare()
 
 function windowSquare(): readonly { readonly tS: number; readonly weight: number }[] {
-  const count = Math.round((WINDOW_S.before + WINDOW_S.after) / STEP_S)
+  const count = Math.round((RESPONSE_WINDOW_S.before + RESPONSE_WINDOW_S.after) / STEP_S)
   const square = Array.from({ length: count }, (_, n) => {
-    const tS = -WINDOW_S.before + (n + 0.5) * STEP_S
-    const edge = Math.min((tS + WINDOW_S.before) / WINDOW_S.fadeIn, (WINDOW_S.after - tS) / WINDOW_S.fadeOut, 1)
+    const tS = -RESPONSE_WINDOW_S.before + (n + 0.5) * STEP_S
+    const edge = Math.min(
+      (tS + RESPONSE_WINDOW_S.before) / RESPONSE_WINDOW_S.rise,
+      (RESPONSE_WINDOW_S.after - tS) / RESPONSE_WINDOW_S.fall,
+      1,
+    )
     return { tS, weight: (0.5 - 0.5 * Math.cos(Math.PI * edge)) ** 2 }
   })
   const whole = square.reduce((sum, { weight }) => sum + weight, 0)

@@ -3,11 +3,8 @@ import { inverseReal, realSpectrum, sizeFor } from '../dsp/fft.js'
 import { CLOSING_SPACING_S } from '../stimulus/layout.js'
 import type { Located } from './analysis.js'
 import { openingSpectrum, playedSamples } from './marker-pair.js'
+import { lowEdge, RESPONSE_WINDOW_S, responseWindow } from './response-window.js'
 import type { ImpulseResponses } from './transfer.js'
-
-/** The part of the response that counts as its linear one, around its largest sample. */
-const BEFORE_S = 0.15
-const AFTER_S = 0.48
 
 /** @returns spectra cut as those of a `MarkerPair`; a response longer than its window is cut */
 export function predictedMarker(
@@ -16,7 +13,7 @@ export function predictedMarker(
 ): { readonly left: Float64Array; readonly right: Float64Array } {
   const { samplesPerS } = responses
   const count = Math.floor(CLOSING_SPACING_S * samplesPerS)
-  const length = count + Math.ceil((BEFORE_S + AFTER_S) * samplesPerS)
+  const length = count + Math.ceil((RESPONSE_WINDOW_S.before + RESPONSE_WINDOW_S.after) * samplesPerS)
   const size = sizeFor(length)
   const chirp = realSpectrum(playedSamples(located, count), size)
   const [left, right] = [responses.left, responses.right].map((response) => {
@@ -37,22 +34,10 @@ export function predictedMarker(
 /** Circular, with its time 0 at sample 0, soft at both ends. */
 function linearPart(response: Float64Array, centre: number, samplesPerS: number, size: number): Float64Array {
   const out = new Float64Array(size)
-  const [before, after] = [Math.round(BEFORE_S * samplesPerS), Math.round(AFTER_S * samplesPerS)]
+  const { before, after, gainAt } = responseWindow(samplesPerS)
   for (let n = -before; n < after; n++) {
-    const edge = Math.min((n + before) / (0.4 * before), (after - n) / (0.25 * after), 1)
-    const gain = 0.5 - 0.5 * Math.cos(Math.PI * edge)
     const from = (((centre + n) % response.length) + response.length) % response.length
-    out[(((centre + n) % size) + size) % size] += gain * response[from]
+    out[(((centre + n) % size) + size) % size] += gainAt(n) * response[from]
   }
   return out
-}
-
-/** The high-pass that stands in every response (`transfer.ts`): fourth-order Butterworth at 8 Hz. */
-function lowEdge(freqHz: number): { re: number; im: number } {
-  const x = freqHz / 8
-  const [d1, d2] = [2 * Math.cos(Math.PI / 8), 2 * Math.cos((3 * Math.PI) / 8)]
-  const a = 1 - x * x
-  const [re, im] = [a * a - d1 * d2 * x * x, (d1 + d2) * a * x]
-  const scale = x ** 4 / (re * re + im * im)
-  return { re: scale * re, im: -scale * im }
 }

@@ -12,6 +12,7 @@ import { SWEEP } from '../stimulus/layout.js'
 import type { Transfer } from './analysis.js'
 import { GRID_HZ, gridIndex } from './grid.js'
 import { amplitudeOf, type LinePower, over, type Reading, sumOfLines } from './line-power.js'
+import { RESPONSE_WINDOW_SQUARE_S } from './response-window.js'
 import type { ImpulseResponses } from './transfer.js'
 
 export const SWEEP_DISTORTION_METHOD = 'thd against frequency from sweep, orders 2 to 5/1'
@@ -32,12 +33,6 @@ const CARRIED_DB = -30
 /** Shares of the gaps to the orders around that a window takes: responses begin at once and die away slowly. */
 const BEFORE_SHARE = 0.35
 const AFTER_SHARE = 0.62
-
-/**
- * Sum of the squares of the window with which the transfer is cut out, in seconds: 0.15 s before, 0.4 of it rising, and
- * 0.48 s after, a quarter of it falling; raised cosines, whose squares have a mean of 3 / 8.
- */
-const TRANSFER_WINDOW_S = 0.15 * (0.6 + 0.4 * 0.375) + 0.48 * (0.75 + 0.25 * 0.375)
 
 export interface SweepDistortionPoint {
   /** Of the fundamental. */
@@ -127,7 +122,7 @@ function orderSpectrum(impulse: Float64Array, { centre, samplesPerS }: ImpulseRe
     order,
     bins: realSpectrum(samples, size, room(`order spectrum ${order}`, size + 2)),
     binHz: samplesPerS / size,
-    errorShare: squares / (TRANSFER_WINDOW_S * samplesPerS),
+    errorShare: squares / (RESPONSE_WINDOW_SQUARE_S * samplesPerS),
     independentHz: (samplesPerS * fourths) / squares ** 2,
   }
 }
@@ -149,7 +144,7 @@ function lineAt(
   const noise = error[gridIndex(centreHz)] ** 2 * errorShare
   const count = Math.max(1, ((highBin - lowBin) * binHz) / independentHz)
   // The noise level itself comes from a third of an octave of the transfer's quiet stretch.
-  const noiseCount = Math.max(1, Math.min(17, 0.23 * centreHz * 0.9 * TRANSFER_WINDOW_S))
+  const noiseCount = Math.max(1, Math.min(17, 0.23 * centreHz * 0.9 * RESPONSE_WINDOW_SQUARE_S))
   const power = sum / (last - first + 1) - noise
   return { power, noise: noise / count, fixedVariance: noise * noise * (1 / count + 1 / noiseCount) }
 }

@@ -10,13 +10,11 @@ import { room } from '../dsp/room.js'
 import { SWEEP, sectionStartS, sweepAt } from '../stimulus/layout.js'
 import type { Located, Transfer } from './analysis.js'
 import { GRID_HZ } from './grid.js'
+import { lowEdge, responseWindow } from './response-window.js'
 import { sampleAt, samplesPerSAt } from './time-map.js'
 
 /** The largest sample of the response is looked for from here to there, against where the track says it is. */
 const LATENCY_S = { early: 0.1, late: 0.6 } as const
-/** A slow output rises long before its largest sample; the second harmonic lies L ln 2 = 0.35 s before it. */
-const WINDOW_BEFORE_S = 0.15
-const WINDOW_AFTER_S = 0.48
 /** A stretch after the response and before the harmonics, where only noise is left. */
 const QUIET_FROM_S = 0.75
 
@@ -123,24 +121,6 @@ function inverseOf(played: Float64Array, binHz: number): Float64Array {
   return out
 }
 
-/**
- * Fourth-order Butterworth high-pass at 8 Hz, under the sweep's start. Being causal, it rings after the response, where
- * the window is long, and not before it; what it does inside the band is divided out again on the grid.
- */
-function lowEdge(freqHz: number): { re: number; im: number } {
-  const x = freqHz / 8
-  // The denominator, (1 - x² + j d1 x)(1 - x² + j d2 x); the numerator x⁴ is real.
-  const a = 1 - x * x
-  const re = a * a - LOW_EDGE_PRODUCT * x * x
-  const im = LOW_EDGE_SUM * a * x
-  const scale = x ** 4 / (re * re + im * im)
-  return { re: scale * re, im: -scale * im }
-}
-
-const LOW_EDGE_DAMPING = [2 * Math.cos(Math.PI / 8), 2 * Math.cos((3 * Math.PI) / 8)] as const
-const LOW_EDGE_SUM = LOW_EDGE_DAMPING[0] + LOW_EDGE_DAMPING[1]
-const LOW_EDGE_PRODUCT = LOW_EDGE_DAMPING[0] * LOW_EDGE_DAMPING[1]
-
 /** 0 below the first frequency, 1 above the second, a raised cosine between. */
 function edge(freqHz: number, lowHz: number, highHz: number): number {
   if (freqHz <= lowHz) return 0
@@ -170,19 +150,12 @@ function centreOf(left: Float64Array, right: Float64Array, samplesPerS: number):
  */
 function windowed(left: Float64Array, right: Float64Array, centre: number, samplesPerS: number): Float64Array {
   const total = left.length
-  const before = Math.round(WINDOW_BEFORE_S * samplesPerS)
-  const after = Math.round(WINDOW_AFTER_S * samplesPerS)
-  const fade = Math.round(0.25 * after)
+  const { before, after, gainAt } = responseWindow(samplesPerS)
   const size = 2 * sizeFor(before + after)
   const out = room('response samples', 2 * size)
   out.fill(0)
   for (let n = -before; n < after; n++) {
-    const gain =
-      n < -0.6 * before
-        ? 0.5 - 0.5 * Math.cos((Math.PI * (n + before)) / (0.4 * before))
-        : n > after - fade
-          ? 0.5 - 0.5 * Math.cos((Math.PI * (after - n)) / fade)
-          : 1
+    const gain = gainAt(n)
     const from = (centre + n + 2 * total) % total
     const to = 2 * ((n + size) % size)
     out[to] = gain * left[from]
