@@ -21,6 +21,8 @@ export default defineConfig({
           exclude: ['test/live/**'],
           testTimeout: 30_000,
           hookTimeout: 30_000,
+          // Files share what is loaded and compiled already: measuring is pure, and cold it costs seconds in each file.
+          isolate: false,
           sequence: { groupOrder: 0 },
         },
       },

@@ -49,3 +49,25 @@ export function takeOff(samples: Float64Array, stepRad: number, a: number, b: nu
     }
   }
 }
+
+/** A cosine and a sine to compare many stretches with: values at 0, stepRad, 2 stepRad … */
+export function turning(
+  count: number,
+  stepRad: number,
+): { readonly cosine: Float32Array; readonly sine: Float32Array } {
+  const [cosine, sine] = [new Float32Array(count), new Float32Array(count)]
+  const [stepRe, stepIm] = [Math.cos(stepRad), Math.sin(stepRad)]
+  for (let first = 0; first < count; first += ANEW_EVERY) {
+    const stop = Math.min(count, first + ANEW_EVERY)
+    let re = Math.cos(stepRad * first)
+    let im = Math.sin(stepRad * first)
+    for (let n = first; n < stop; n++) {
+      cosine[n] = re
+      sine[n] = im
+      const next = re * stepRe - im * stepIm
+      im = im * stepRe + re * stepIm
+      re = next
+    }
+  }
+  return { cosine, sine }
+}

@@ -3,6 +3,7 @@
  *
  * Steps of one frequency are alike in length, so the sines that they are compared with are made once and kept.
  */
+import { turning } from '../dsp/projection.js'
 import { room } from '../dsp/room.js'
 import { BLACKMAN_HARRIS_4 } from '../dsp/tables/harris-1978.js'
 import { cosineWindow } from '../dsp/windows.js'
@@ -63,13 +64,7 @@ export function stepReader(freqHz: number, count: number, samplesPerS: number): 
   const key = `${freqHz} ${count} ${samplesPerS}`
   const kept = readers.get(key)
   if (kept) return kept
-  const waveAt = (hz: number): Wave => {
-    const stepRad = (2 * Math.PI * hz) / samplesPerS
-    return {
-      cosine: Float32Array.from({ length: count }, (_, n) => Math.cos(stepRad * n)),
-      sine: Float32Array.from({ length: count }, (_, n) => Math.sin(stepRad * n)),
-    }
-  }
+  const waveAt = (hz: number): Wave => turning(count, (2 * Math.PI * hz) / samplesPerS)
   const topHz = Math.min(TOP_HZ, 0.49 * samplesPerS)
   const orderCount = Math.min(STEP_ORDER_MAX, Math.floor(topHz / freqHz))
   const window = cosineWindow(BLACKMAN_HARRIS_4, count)
