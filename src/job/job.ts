@@ -109,6 +109,8 @@ export interface Limits {
   readonly dynamicRangeDbMin: number
   /** From the earliest to the latest output, after the map's own delays. */
   readonly delaySpreadSMax: number
+  /** Gain that moves by itself: between long and short signals of one level, either way. */
+  readonly gainChangeDbMax: number
   /** Change of the response's shape from one volume to another, where volume_ takes are made. */
   readonly loudnessDbMax: number
   /** Sum of the series that moves with the engine. */

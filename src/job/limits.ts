@@ -30,6 +30,7 @@ export const PROFILES: { readonly [Name in ProfileName]: Limits } = {
     noise468DbvMax: -78, // common practice, no source: 7 dB over the unweighted limit, as white noise reads
     dynamicRangeDbMin: 85, // common practice, no source
     delaySpreadSMax: 0.1e-3, // common practice, no source: twice the tolerance of one output
+    gainChangeDbMax: 0.1, // common practice, no source
     loudnessDbMax: 0.5, // common practice, no source
     whineDbvMax: -90, // common practice, no source
     engineRiseDbMax: 3, // common practice, no source
@@ -56,6 +57,7 @@ export const PROFILES: { readonly [Name in ProfileName]: Limits } = {
     noise468DbvMax: -68, // common practice, no source: 7 dB over the unweighted limit, as white noise reads
     dynamicRangeDbMin: 75, // common practice, no source
     delaySpreadSMax: 0.2e-3, // common practice, no source: twice the tolerance of one output
+    gainChangeDbMax: 0.3, // common practice, no source
     loudnessDbMax: 1, // common practice, no source
     whineDbvMax: -80, // common practice, no source
     engineRiseDbMax: 6, // common practice, no source
@@ -82,6 +84,7 @@ export const PROFILES: { readonly [Name in ProfileName]: Limits } = {
     noise468DbvMax: -58, // common practice, no source: 7 dB over the unweighted limit, as white noise reads
     dynamicRangeDbMin: 65, // common practice, no source
     delaySpreadSMax: 1e-3, // common practice, no source: twice the tolerance of one output
+    gainChangeDbMax: 1, // common practice, no source
     loudnessDbMax: 2, // common practice, no source
     whineDbvMax: -65, // common practice, no source
     engineRiseDbMax: 10, // common practice, no source

@@ -98,6 +98,7 @@ function limitsOf(file: JobFile['limits']): Limits {
     noise468DbvMax: file.noise_468_dbv_max ?? profile.noise468DbvMax,
     dynamicRangeDbMin: file.dynamic_range_db_min ?? profile.dynamicRangeDbMin,
     delaySpreadSMax: file.delay_spread_ms_max === undefined ? profile.delaySpreadSMax : file.delay_spread_ms_max / 1000,
+    gainChangeDbMax: file.gain_change_db_max ?? profile.gainChangeDbMax,
     loudnessDbMax: file.loudness_db_max ?? profile.loudnessDbMax,
     whineDbvMax: file.whine_dbv_max ?? profile.whineDbvMax,
     engineRiseDbMax: file.engine_rise_db_max ?? profile.engineRiseDbMax,

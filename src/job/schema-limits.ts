@@ -44,6 +44,11 @@ export const LimitsFields = z.strictObject({
   delay_spread_ms_max: numberField(0.005, 100)
     .optional()
     .describe("Largest spread of all outputs' delays after the map's own (ms)"),
+  gain_change_db_max: numberField(0.02, 24)
+    .optional()
+    .describe(
+      'Largest difference of gain between signals of one level, or of low levels, that last differently long (dB)',
+    ),
   loudness_db_max: numberField(0.05, 24)
     .optional()
     .describe("Largest change of the response's shape from one volume to another (dB)"),

@@ -6,6 +6,7 @@ import type { ToneReading } from './analysis.js'
 import { dbFromRelative, type Estimate, estimate } from './estimate.js'
 import type { InputAnalysis } from './input-analysis.js'
 import { DIFFERENCE_METHOD, type Intermodulation, MODULATION_METHOD } from './intermodulation.js'
+import { GAIN_CHANGE_METHOD } from './limiting.js'
 import { besideOwnRatio, calibrationBudget } from './rig-reach.js'
 import { STAIRCASE_METHOD, type StaircaseReading } from './staircase.js'
 
@@ -27,6 +28,8 @@ export interface DistortionFigures {
   readonly cleanVrms: Estimate | null
   /** Loss of gain at 0 dBFS against the low steps, dB. */
   readonly compressionDb: Estimate | null
+  /** What gain does by itself, signed; null where interruptions or a moving response would look alike. */
+  readonly gainChangeDb: Estimate | null
 }
 
 export const NO_DISTORTION: DistortionFigures = {
@@ -42,6 +45,7 @@ export const NO_DISTORTION: DistortionFigures = {
   cleanLevelDbfs: null,
   cleanVrms: null,
   compressionDb: null,
+  gainChangeDb: null,
 }
 
 /** @param heard the map entry with the sides as the output does hear them */
@@ -98,7 +102,21 @@ export function distortionFigures(heard: OutputSpec, analysis: InputAnalysis, in
       ),
     ),
     ...staircaseFigures(analysis.staircases.find((one) => one.freqHz === freqHz) ?? null, input),
+    gainChangeDb: gainChangeOf(freqHz, analysis),
   }
+}
+
+/** Signals of one level that last differently long, and quiet ones: where their gains differ, the gain moves by itself. */
+function gainChangeOf(freqHz: number, analysis: InputAnalysis): Estimate | null {
+  const change = analysis.gainChanges.find((one) => one.freqHz === freqHz)
+  if (!change || analysis.interruptions.length > 0 || analysis.timeVariance?.isTimeVariant) return null
+  const { stepOverSweepDb, stepOverSweepDbU, toneOverStepDb, toneOverStepDbU } = change
+  const pairs = [
+    { db: toneOverStepDb, u: toneOverStepDbU },
+    { db: stepOverSweepDb, u: stepOverSweepDbU },
+  ].flatMap(({ db, u }) => (db === null || u === null ? [] : [{ db, u }]))
+  const [most] = pairs.sort((a, b) => Math.abs(b.db) - Math.abs(a.db))
+  return most ? estimate(most.db, { noise: most.u }, GAIN_CHANGE_METHOD, { freqHz }) : null
 }
 
 const carries = ({ lowHz, highHz }: OutputSpec, fromHz: number, toHz: number): boolean =>

@@ -101,7 +101,7 @@ export function readLoop(channel: Float32Array, located: Located, reference: Swe
     responseU: dbFromRelative(2 * Math.hypot(Math.max(...RESPONSE_HZ.map(relativeU)), relativeU(1000))),
     polarity: excess ? excess.sign : null,
     delayS: excess ? excess.delayS : null,
-    delayU: excess ? 2 * excess.delayU : null,
+    delayU: excess?.delayU ?? null,
   }
 }
 

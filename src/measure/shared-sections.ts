@@ -65,22 +65,6 @@ export function sharedSections(outputs: readonly OutputSections[], sampleRateHz 
   return found.sort((a, b) => a.section.freqHz - b.section.freqHz)
 }
 
-/**
- * Whether a shared section is where and as wide as tone controls are: a shelf or a broad peak at the bottom or the top,
- * on at least two outputs and on each that would show it. Common practice of head units, no standard.
- */
-export function looksLikeToneControl({ section, outputNumbers, lackingNumbers }: SharedSection): boolean {
-  const { freqHz, kind, q } = section
-  const isPlaced = TONE_HZ.some(([from, to]) => freqHz >= from && freqHz <= to)
-  return outputNumbers.length > 1 && lackingNumbers.length === 0 && isPlaced && (kind !== 'peaking' || q < TONE_Q_MAX)
-}
-
-const TONE_HZ = [
-  [40, 200],
-  [5000, 15_000],
-] as const
-const TONE_Q_MAX = 1.5
-
 interface Group {
   readonly sections: FoundSection[]
   readonly outputNumbers: number[]

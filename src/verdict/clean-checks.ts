@@ -28,6 +28,9 @@ export function cleanChecks(one: OutputMeasures, limits: Limits): Check[] {
     ...optional(one.cleanLevelDbfs, (from) =>
       limitCheck('clean level', 'dBFS', from, { min: limits.cleanLevelDbfsMin }, inDbfs, QUIET),
     ),
+    ...optional(one.gainChangeDb, (from) =>
+      limitCheck('steady gain', 'dB', from, { within: limits.gainChangeDbMax }, inDb, QUIET),
+    ),
     limitCheck('noise', 'dBV', one.noiseDbv, { max: limits.noiseDbvMax }, inDbv, QUIET),
     limitCheck('noise A', 'dBV(A)', one.noiseADbv, { max: limits.noiseDbvAMax }, inA, QUIET),
     limitCheck('noise 468', 'dBV', one.noise468Dbv, { max: limits.noise468DbvMax }, inDbv, QUIET),
@@ -93,11 +96,16 @@ function limitCheck(
   name: string,
   unit: Unit,
   from: Estimate | null,
-  limit: { readonly max: number } | { readonly min: number },
+  limit: { readonly max: number } | { readonly min: number } | { readonly within: number },
   inWords: (value: number) => string,
   remedy: string,
 ): Check {
-  const expected = 'max' in limit ? `${inWords(limit.max)} or less` : `${inWords(limit.min)} or more`
+  const expected =
+    'within' in limit
+      ? `within ± ${limit.within} ${unit}`
+      : 'max' in limit
+        ? `${inWords(limit.max)} or less`
+        : `${inWords(limit.min)} or more`
   if (!from) {
     return {
       name,
@@ -108,7 +116,8 @@ function limitCheck(
       why: 'No steady tone lies in its band.',
     }
   }
-  const verdict = held(from.value, from.u, limit, from)
+  const bounds = 'within' in limit ? { min: -limit.within, max: limit.within } : limit
+  const verdict = held(from.value, from.u, bounds, from)
   return {
     name,
     verdict,
@@ -119,7 +128,7 @@ function limitCheck(
       verdict === 'pass'
         ? ''
         : verdict === 'fail'
-          ? `${'max' in limit ? 'Above' : 'Below'} its limit.`
+          ? `${'max' in limit ? 'Above' : 'min' in limit ? 'Below' : 'Beyond'} its limit.`
           : from.isAtMost || from.isAtLeast
             ? `The rig and the noise allow no better reading. ${remedy}`
             : `The limit lies within the uncertainty. ${remedy}`,

@@ -9,6 +9,7 @@ import type { Check, Finding, Verdict } from './result.js'
 export function cleanFindings(measures: OutputMeasures, checks: readonly Check[], job: Job, name: string): Finding[] {
   return [
     ...distorted(measures, checks, job, name),
+    ...adrift(measures, checks, job, name),
     ...whining(measures, checks, job, name),
     ...loudness(measures, checks, job, name),
     ...interrupted(measures, checks, name),
@@ -89,6 +90,29 @@ function distorted(measures: OutputMeasures, checks: readonly Check[], job: Job,
       title: `${name}: distortion and noise together are too high`,
       because: `THD+N ${inPct(measures.thdNPct?.value ?? 0)}; limit ${inPct(job.limits.thdNPctMax)}.`,
       next: 'Look at its noise spectrum in the report for what adds to it.',
+    },
+  ]
+}
+
+/** A gain that follows the signal and no limiter that the staircase shows: slower, or below every step. */
+function adrift(measures: OutputMeasures, checks: readonly Check[], job: Job, name: string): Finding[] {
+  const verdict = verdictOf(checks, 'steady gain')
+  const { gainChangeDb, staircase } = measures
+  const isSaid = verdictOf(checks, 'clean level') !== 'pass' && staircase?.kind === 'limiting'
+  if (verdict === 'pass' || !gainChangeDb || isSaid) return []
+  const { envelope } = measures.lead.analysis
+  const settling =
+    envelope?.settleS == null
+      ? ''
+      : ` A steady tone changes by ${inDb(-envelope.driftDb)}, most of it in ${plain(envelope.settleS, 1)} s.`
+  return [
+    {
+      kind: 'limited',
+      verdict,
+      outputs: [measures.lead.outputNumber],
+      title: `${name}: its gain moves by itself`,
+      because: `Signals of one level but of other length differ by ${inDb(gainChangeDb.value)}; limit ± ${job.limits.gainChangeDbMax} dB.${settling} Its level and response are those of the sweep only.`,
+      next: "Switch automatic gain, level control and speed-dependent volume off in the head unit and in the interface's set-up.",
     },
   ]
 }

@@ -22,7 +22,7 @@ import { type Judged, nameOf, verdictOf } from './judged.js'
 import { noiseFindings } from './noise-findings.js'
 import { responseFindings } from './response-findings.js'
 import type { Finding } from './result.js'
-import { shared } from './shared-findings.js'
+import { nearlyAll, shared } from './shared-findings.js'
 import { toneControl } from './tone-control.js'
 
 export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
@@ -43,14 +43,20 @@ export function findingsOf(judged: readonly Judged[], job: Job): Finding[] {
     tone,
     sourceEnd: source,
   }
+  const alive = judged.filter(({ measures }) => !measures.isDead)
   const single = shared(
     judged.flatMap((one) => outputFindings(one, job, common)),
-    judged.filter(({ measures }) => !measures.isDead).length,
+    alive.length,
   )
+  // A gain that moves by itself moves levels and bends sweeps: what all outputs share of that is no setting.
+  const moving = alive.filter(({ checks }) => verdictOf(checks, 'steady gain') === 'fail')
+  const areAllMoving = nearlyAll(moving.length, alive.length)
   return [
-    ...(volume && !balance ? [volume.finding] : []),
+    ...(volume && !balance && !areAllMoving ? [volume.finding] : []),
     ...(balance ? [balance.finding] : []),
-    ...[inversion, sum, hum, tone?.finding ?? null, source?.finding ?? null].filter((finding) => finding !== null),
+    ...[inversion, sum, hum, areAllMoving ? null : (tone?.finding ?? null), source?.finding ?? null].filter(
+      (finding) => finding !== null,
+    ),
     ...swaps(judged, job),
     ...alikes(judged, job),
     ...single,

@@ -24,6 +24,9 @@ const TOGETHER: Partial<Record<Finding['kind'], { readonly title: string; readon
 const SHARE = 0.75
 const OUTPUTS_MIN = 3
 
+export const nearlyAll = (count: number, aliveCount: number): boolean =>
+  count >= Math.max(OUTPUTS_MIN, SHARE * aliveCount)
+
 /**
  * @param aliveCount outputs that could have it
  * @returns the findings, those of one kind that nearly all outputs have replaced by one
@@ -33,7 +36,7 @@ export function shared(findings: readonly Finding[], aliveCount: number): Findin
   for (const [kind, { title, next }] of Object.entries(TOGETHER)) {
     const same = rest.filter((one) => one.kind === kind)
     const outputs = [...new Set(same.flatMap((one) => one.outputs))].sort((a, b) => a - b)
-    if (outputs.length < Math.max(OUTPUTS_MIN, SHARE * aliveCount)) continue
+    if (!nearlyAll(outputs.length, aliveCount)) continue
     const first = same.find(({ verdict }) => verdict === 'fail') ?? same[0]
     const verdict = first.verdict
     rest = rest.filter((one) => one.kind !== kind)

@@ -87,6 +87,12 @@ test('the healthy vehicle passes at every setting, with nothing to say', async (
 const CASES: [name: string, faults: string, extra: string[], findings: string[]][] = [
   ['a limiter in the head unit', 'head_unit: { limiter: { threshold_dbfs: -10 } }', [], ['limited 1,2,3,4 fail']],
   [
+    'a slow automatic gain',
+    'head_unit: { limiter: { threshold_dbfs: -30, ratio: 1.3, attack_ms: 400, release_ms: 3000 } }',
+    [],
+    ['limited 1,2,3,4 fail'],
+  ],
+  [
     'a loudness curve',
     'head_unit: { loudness: { bass_share: 0.4, treble_share: 0 } }',
     ['volume_20'],
