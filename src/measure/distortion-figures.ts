@@ -3,7 +3,7 @@ import type { OutputSpec } from '../job/job.js'
 import { fullScaleAtLead, type RigInput } from '../rig/rig.js'
 import { dbFromRatio } from '../units/level.js'
 import type { ToneReading } from './analysis.js'
-import { dbFromRelative, type Estimate, estimate } from './estimate.js'
+import { dbFromRelative, type Estimate, estimate, relativeFromDb } from './estimate.js'
 import type { InputAnalysis } from './input-analysis.js'
 import { DIFFERENCE_METHOD, type Intermodulation, MODULATION_METHOD } from './intermodulation.js'
 import { GAIN_CHANGE_METHOD } from './limiting.js'
@@ -151,7 +151,7 @@ function staircaseFigures(
   const relative = Object.fromEntries(
     Object.entries(calibrationBudget(input)).map(([source, uDb]) => [
       source,
-      clean ? volts(clean.peakFs) * (Math.LN10 / 20) * uDb : 0,
+      clean ? volts(clean.peakFs) * relativeFromDb(uDb) : 0,
     ]),
   )
   const options = { isAtLeast: clean?.isTop ?? false, freqHz }
@@ -162,7 +162,7 @@ function staircaseFigures(
       clean &&
       estimate(
         volts(clean.peakFs),
-        { ...relative, staircase: volts(clean.peakFs) * (Math.LN10 / 20) * clean.sourceDbU },
+        { ...relative, staircase: volts(clean.peakFs) * relativeFromDb(clean.sourceDbU) },
         STAIRCASE_METHOD,
         options,
       ),

@@ -4,7 +4,7 @@
  * The quiet tone keeps an output awake, and is loud enough to use the lowest steps of a converter; an idle reading would
  * flatter one that mutes itself.
  */
-import { dbFromRatio } from '../units/level.js'
+import { DB_PER_NEPER, dbFromRatio } from '../units/level.js'
 import type { NoiseReading } from './analysis.js'
 
 export const DYNAMIC_RANGE_METHOD = 'dynamic range from 997 Hz at -60 dBFS/1'
@@ -19,8 +19,6 @@ export interface DynamicRange {
   readonly aWeightedDbU: number
   readonly unweightedDbU: number
 }
-
-const DB_OF_RELATIVE = 20 / Math.LN10
 
 /**
  * @param present noise with the quiet tone playing, the tone taken out; its harmonics count, as they do under a notch
@@ -40,8 +38,8 @@ export function dynamicRange(present: NoiseReading, fullScalePeakFs: number): Dy
     ccirRmsDb: dbFromRatio(fullScalePeakFs / present.ccirRmsFs),
     aWeightedDb: dbFromRatio(fullScalePeakFs / present.aWeightedFs),
     unweightedDb: dbFromRatio(fullScalePeakFs / present.unweightedFs),
-    ccirRmsDbU: DB_OF_RELATIVE * present.bs468U,
-    aWeightedDbU: DB_OF_RELATIVE * present.aWeightedU,
-    unweightedDbU: DB_OF_RELATIVE * present.unweightedU,
+    ccirRmsDbU: DB_PER_NEPER * present.bs468U,
+    aWeightedDbU: DB_PER_NEPER * present.aWeightedU,
+    unweightedDbU: DB_PER_NEPER * present.unweightedU,
   }
 }

@@ -5,6 +5,8 @@
  * All in volts for 0 dBFS on the source sides as weighted. Flat means: the rms deviation in dB from the mean level, each octave
  * of the sum's band counted alike. Delays between outputs are known only within one patch; who calls sees to that.
  */
+
+import { DB_PER_NEPER } from '../units/level.js'
 import type { Transfer } from './analysis.js'
 import { GRID_HZ } from './grid.js'
 import { weighted } from './heard.js'
@@ -69,7 +71,6 @@ export interface ElectricalSum {
 
 /** Flat alike: a setting in phase is taken if it is no worse than this, and what noise adds. */
 const ALIKE_DB = 0.01
-const DB = 20 / Math.LN10
 /** What the cut of the responses, and distortion of the parts, leave on a gain (dB): tried at 100 dB of signal over noise. */
 const LEAST_GAIN_DB = 0.00005
 
@@ -205,7 +206,7 @@ function noiseVariance(parts: readonly Part[], { rotors, power }: Sum, indices: 
       variance += ((rotors[k].re[n] ** 2 + rotors[k].im[n] ** 2) * error[i] ** 2) / power[n]
     })
   })
-  return (9 * 4 * 0.5 * DB * DB * variance) / indices.length ** 2
+  return (9 * 4 * 0.5 * DB_PER_NEPER * DB_PER_NEPER * variance) / indices.length ** 2
 }
 
 function voltageOf({ transfer, gainVrms, leftGain, rightGain }: SumPart, firstCentreS: number): Part {

@@ -4,7 +4,7 @@
  * Alternator whine is a harmonic series at 6 p n / 60 Hz for p pole pairs at n turns a minute; it moves with the engine. What
  * was there before the engine ran is not counted.
  */
-import { dbFromRatio } from '../units/level.js'
+import { DB_PER_NEPER, dbFromRatio } from '../units/level.js'
 import type { NoiseLine, NoiseReading } from './analysis.js'
 import { trackWhine, type WhineTrack } from './whine-track.js'
 
@@ -47,7 +47,6 @@ const SAME_HZ = 1.5
 /** It moves when its ends differ by this many uncertainties, and by more than a quartz or the mains could. */
 const MOVES_OVER_U = 6
 const MOVES_OVER_RATIO = 0.001
-const DB_OF_RELATIVE = 20 / Math.LN10
 /** Below this share of the power, what is left when lines are taken off says nothing. */
 const LEFT_MIN = 0.02
 
@@ -87,9 +86,9 @@ export function engineNoise(
     whine,
     lines: others,
     riseDb: before > 0 && all > 0 ? dbFromRatio(running.unweightedFs / stopped.unweightedFs) : null,
-    riseDbU: DB_OF_RELATIVE * Math.hypot(running.unweightedU, stopped.unweightedU),
+    riseDbU: DB_PER_NEPER * Math.hypot(running.unweightedU, stopped.unweightedU),
     hissRiseDb: isReadable ? 10 * Math.log10(left / leftBefore) : null,
-    hissRiseDbU: isReadable ? (DB_OF_RELATIVE / 2) * Math.hypot(leftU, leftBeforeU) : 0,
+    hissRiseDbU: isReadable ? (DB_PER_NEPER / 2) * Math.hypot(leftU, leftBeforeU) : 0,
   }
 }
 

@@ -5,6 +5,7 @@
  * are standard ones (k = 1) of the random part, and of what the fit leaves.
  */
 import { type BiquadCoefficients, type EqSection, sectionCoefficients, undoing } from '../dsp/cookbook.js'
+import { DB_PER_NEPER } from '../units/level.js'
 import type { Transfer } from './analysis.js'
 import { type EdgeFilter, halfPowerHz } from './edge-filters.js'
 import { startsFor } from './equaliser-edges.js'
@@ -79,7 +80,7 @@ export function levelCurveOf(transfer: Transfer, leftGain: number, rightGain: nu
     // Of a complex error only the half along the value moves its size.
     uDb: size.map(
       (value, i) =>
-        ((20 / Math.LN10) * Math.SQRT1_2 * Math.hypot(leftError[i] * leftGain, rightError[i] * rightGain)) / value,
+        (DB_PER_NEPER * Math.SQRT1_2 * Math.hypot(leftError[i] * leftGain, rightError[i] * rightGain)) / value,
     ),
     noiseWidthHz: 1 / RESPONSE_WINDOW_SQUARE_S,
   }

@@ -4,6 +4,7 @@
  * Source: JCGM 100:2008 (GUM), independent contributions. Each contribution is in the unit of the figure, already
  * multiplied by its sensitivity.
  */
+import { DB_PER_NEPER } from '../units/level.js'
 
 export interface Contribution {
   /** What it comes from, as the budget shows it: input calibration, noise, rig response. */
@@ -74,4 +75,4 @@ export function difference(a: Estimate, aName: string, b: Estimate, bName: strin
  * not, twice of it is what the level may at most be higher; in dB that is far less than in proportion.
  */
 export const dbFromRelative = (relative: number): number => 10 * Math.log10(1 + 2 * Math.min(relative, 1e3))
-export const relativeFromDb = (db: number): number => (Math.LN10 / 20) * db
+export const relativeFromDb = (db: number): number => db / DB_PER_NEPER

@@ -6,7 +6,7 @@
  */
 import { room } from '../dsp/room.js'
 import { SWEEP, TONE_PEAK_FS } from '../stimulus/layout.js'
-import { dbFromRatio } from '../units/level.js'
+import { DB_PER_NEPER, dbFromRatio } from '../units/level.js'
 import type { ToneReading, Transfer } from './analysis.js'
 import { gridIndex } from './grid.js'
 import type { StaircaseReading } from './staircase.js'
@@ -25,7 +25,6 @@ const BLOCK_WINDOW = Float64Array.from(
 )
 /** Changes below this are what filters and clocks do (dB). */
 const STEADY_DB = 0.03
-const DB = 20 / Math.LN10
 
 export interface Envelope {
   /** Middle of each block, seconds from the first sample. */
@@ -73,7 +72,7 @@ export function readEnvelope(samples: Float32Array, freqHz: number, samplesPerS:
   const scatter = noiseOf(phasors)
   if (!(settled > 10 * scatter)) return null
   const levelDb = peaks.map((peak) => dbFromRatio(peak / settled))
-  const levelDbU = (DB * scatter) / settled
+  const levelDbU = (DB_PER_NEPER * scatter) / settled
   const driftDbU = levelDbU * Math.sqrt(1 + OVERLAP_GAIN / lastCount)
   const driftDb = levelDb[0]
   const timeS = peaks.map((_, b) => ((b * HOP_PIECES + 0.5 * BLOCK_PIECES) * pieceLength) / samplesPerS)
@@ -172,7 +171,7 @@ export function gainChange(
   if (!(sweepGain > 10 * sweepU) || !(tone.peakFs > 10 * tone.peakFsU) || tone.peakFs === 0) return null
   const toneGain = tone.peakFs / TONE_PEAK_FS
   const toneU = tone.peakFsU / tone.peakFs
-  const sweepRelativeU = Math.hypot(sweepU / sweepGain, SWEEP_GAIN_DB / DB)
+  const sweepRelativeU = Math.hypot(sweepU / sweepGain, SWEEP_GAIN_DB / DB_PER_NEPER)
   // The steps of the staircase that have the levels of the tone and, to 0.04 dB, of the sweep.
   const stepGain = (levelDbfs: number): { gain: number; u: number } | null => {
     const step = staircase?.steps.find(({ sourceDbfs }) => Math.abs(sourceDbfs - levelDbfs) < 0.1)
@@ -183,11 +182,11 @@ export function gainChange(
   return {
     freqHz: tone.freqHz,
     toneOverSweepDb: dbFromRatio(toneGain / sweepGain),
-    toneOverSweepDbU: DB * Math.hypot(toneU, sweepRelativeU),
+    toneOverSweepDbU: DB_PER_NEPER * Math.hypot(toneU, sweepRelativeU),
     stepOverSweepDb: low && dbFromRatio(low.gain / sweepGain),
-    stepOverSweepDbU: low && DB * Math.hypot(low.u, sweepRelativeU),
+    stepOverSweepDbU: low && DB_PER_NEPER * Math.hypot(low.u, sweepRelativeU),
     toneOverStepDb: high && dbFromRatio(toneGain / high.gain),
-    toneOverStepDbU: high && DB * Math.hypot(high.u, toneU),
+    toneOverStepDbU: high && DB_PER_NEPER * Math.hypot(high.u, toneU),
   }
 }
 

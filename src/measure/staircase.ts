@@ -5,7 +5,7 @@
  * the settled inner part counts, later by what the output is late.
  */
 import { STAIRCASE_DBFS, sectionsOf } from '../stimulus/layout.js'
-import { dbFromRatio } from '../units/level.js'
+import { DB_PER_NEPER, dbFromRatio } from '../units/level.js'
 import type { Located } from './analysis.js'
 import { type Departure, departureOf, type StaircaseStep } from './staircase-departure.js'
 import { distortionBound, readStep, stepReader } from './step-reading.js'
@@ -112,10 +112,9 @@ export function readStaircase(
       ...each,
       gainDb: dbFromRatio(each.peakFs / (gain * sourcePeakFs)),
       // A low step is itself part of the line that it is compared with.
-      gainDbU: DB * Math.sqrt((own * (1 - share)) ** 2 + Math.max(0, gainRelativeU ** 2 - (own * share) ** 2)),
+      gainDbU:
+        DB_PER_NEPER * Math.sqrt((own * (1 - share)) ** 2 + Math.max(0, gainRelativeU ** 2 - (own * share) ** 2)),
     }
   })
   return { freqHz, gain, gainRelativeU, steps, ...departureOf(steps, gain, limits) }
 }
-
-const DB = 20 / Math.LN10

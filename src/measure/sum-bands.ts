@@ -1,4 +1,6 @@
 /** Where the parts of an electrical sum are heard: own band and level of each, the band of all, and whether they meet. */
+
+import { DB_PER_NEPER } from '../units/level.js'
 import { gridIndex } from './grid.js'
 import { varianceOfSum } from './grid-noise.js'
 import { median } from './passband.js'
@@ -10,7 +12,6 @@ const EDGE_POWER = 10 ** -0.1
 /** Parts are heard together where both are within 20 dB of their own level. */
 const OVERLAP_POWER = 0.01
 const OVERLAP_POINTS = 6
-const DB = 20 / Math.LN10
 
 /** A part's own band and its level in it. */
 export interface Plateau {
@@ -35,7 +36,7 @@ export function plateauOf(part: Part): Plateau {
   let sum = 0
   for (const i of level) {
     sum += 10 * Math.log10(part.power[i])
-    const scale = DB / level.length / part.power[i]
+    const scale = DB_PER_NEPER / level.length / part.power[i]
     aRe[i - first] = scale * part.re[i]
     aIm[i - first] = scale * part.im[i]
   }

@@ -4,11 +4,11 @@
  * Unknowns are delay and gain of every part but the first; the residual is the level less its mean over the points.
  */
 import { solve } from '../dsp/solve.js'
+import { DB_PER_NEPER } from '../units/level.js'
 import { GRID_HZ } from './grid.js'
 import { varianceOfSum } from './grid-noise.js'
 import { type Complexes, complexes, meanOf, type Part, type Setting, type Sum, sumAt } from './summed.js'
 
-const DB = 20 / Math.LN10
 const PASSES = 30
 /** Steps end when they change nothing: 0.1 ns and 1e-6 dB. */
 const ENOUGH = { delayS: 1e-10, gainDb: 1e-6 } as const
@@ -67,7 +67,7 @@ const unknownsOf = (settings: readonly Setting[]): Unknown[] =>
 
 /** Square of a slope as large as an unknown's can be, over all points. */
 const sizeOf = ({ isDelay }: Unknown, indices: readonly number[]): number =>
-  indices.length * (isDelay ? (DB * 2 * Math.PI * GRID_HZ[indices.at(-1)!]) ** 2 : 1)
+  indices.length * (isDelay ? (DB_PER_NEPER * 2 * Math.PI * GRID_HZ[indices.at(-1)!]) ** 2 : 1)
 
 function moved(settings: readonly Setting[], unknowns: readonly Unknown[], step: readonly number[]): Setting[] {
   const out = settings.map((setting) => ({ ...setting }))
@@ -91,7 +91,7 @@ function centred(values: Float64Array): Float64Array {
 
 /** What a derivative along the unknown multiplies its part by, at a point: -j 2 pi f for a delay, ln 10 / 20 for a gain. */
 const factorOf = ({ isDelay }: Unknown, i: number): readonly [re: number, im: number] =>
-  isDelay ? [0, -2 * Math.PI * GRID_HZ[i]] : [1 / DB, 0]
+  isDelay ? [0, -2 * Math.PI * GRID_HZ[i]] : [1 / DB_PER_NEPER, 0]
 
 /** (dS / d unknown) / S at every point. */
 function ratioOf(unknown: Unknown, sum: Sum, indices: readonly number[]): Complexes {
@@ -108,7 +108,7 @@ function ratioOf(unknown: Unknown, sum: Sum, indices: readonly number[]): Comple
 }
 
 /** Slope of the level less its mean, dB. */
-const slopeOf = (ratio: Complexes): Float64Array => centred(ratio.re.map((value) => DB * value))
+const slopeOf = (ratio: Complexes): Float64Array => centred(ratio.re.map((value) => DB_PER_NEPER * value))
 
 /**
  * Standard uncertainties of the settings from the noise of each part's response.
@@ -134,7 +134,7 @@ export function settingsU(
         const [fr, fi] = factorOf(one, indices[n])
         // Second derivative of S over S, for two unknowns of one part; none for two parts.
         const second = one.k === other.k ? fr * qr - fi * qi : 0
-        total += residual[n] * DB * (second - (pr * qr - pi * qi))
+        total += residual[n] * DB_PER_NEPER * (second - (pr * qr - pi * qi))
       }
       return total
     }),
@@ -159,8 +159,8 @@ export function settingsU(
         const [c, s] = [sum.rotors[k].re[n], sum.rotors[k].im[n]]
         const yr = (c * sum.re[n] + s * sum.im[n]) / sum.power[n]
         const yi = (s * sum.re[n] - c * sum.im[n]) / sum.power[n]
-        out.re[indices[n] - first] = DB * (xr * yr - xi * yi)
-        out.im[indices[n] - first] = DB * (xr * yi + xi * yr)
+        out.re[indices[n] - first] = DB_PER_NEPER * (xr * yr - xi * yi)
+        out.im[indices[n] - first] = DB_PER_NEPER * (xr * yi + xi * yr)
       }
       return out
     })

@@ -4,6 +4,8 @@
  *
  * Every setting is held against the first one; differences are dB, later over first.
  */
+
+import { DB_PER_NEPER } from '../units/level.js'
 import { GRID_HZ } from './grid.js'
 import { varianceOfSum } from './grid-noise.js'
 import type { Heard } from './heard.js'
@@ -48,7 +50,6 @@ const PLATEAU_U = 5
 const PASSES = 50
 const LOUDNESS_DB = 0.3
 const THIRD_OCTAVE = 10 ** 0.05
-const DB = 20 / Math.LN10
 
 /**
  * @param steps two or more responses of one output
@@ -82,7 +83,7 @@ function levelChange(
   for (let i = 0; i < GRID_HZ.length; i++) {
     if (GRID_HZ[i] < lowHz || GRID_HZ[i] > highHz) continue
     const [a, b] = [power(before, i), power(after, i)]
-    const u = DB * Math.SQRT1_2 * Math.sqrt(before.error[i] ** 2 / a + after.error[i] ** 2 / b)
+    const u = DB_PER_NEPER * Math.SQRT1_2 * Math.sqrt(before.error[i] ** 2 / a + after.error[i] ** 2 / b)
     points.push({ i, db: 10 * Math.log10(b / a), u })
   }
   if (points.length < 16)
@@ -106,7 +107,7 @@ function levelChange(
   })
   const whole = follow.reduce((sum, value) => sum + value, 0)
   const variance = [before, after].reduce((sum, heard) => {
-    const scales = points.map(({ i }, n) => (DB * follow[n]) / whole / power(heard, i))
+    const scales = points.map(({ i }, n) => (DB_PER_NEPER * follow[n]) / whole / power(heard, i))
     const aRe = points.map(({ i }, n) => scales[n] * heard.re[i])
     const aIm = points.map(({ i }, n) => scales[n] * heard.im[i])
     return sum + varianceOfSum(points[0].i, aRe, aIm, heard.error)

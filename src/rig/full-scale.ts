@@ -4,7 +4,7 @@
  * Each reading is a steady sine: rms volts by the meter, peak by the capture as a fraction of full scale. Volts over peak
  * is the rms of the sine that would just reach full scale.
  */
-import { dbFromRatio, type Vrms } from '../units/level.js'
+import { DB_PER_NEPER, dbFromRatio, type Vrms } from '../units/level.js'
 import { combine, meanOf, type Part, uFromLimits } from '../units/uncertainty.js'
 import type { VoltsOfInput, VoltsPoint } from './calibration.js'
 
@@ -29,9 +29,6 @@ export interface MeterAccuracy {
 export interface FullScale
   extends Pick<VoltsOfInput, 'fullScaleVrms' | 'expandedDb' | 'k' | 'dof' | 'budget' | 'points'> {}
 
-/** Decibels of a small relative change. */
-const DB_PER_RATIO = 20 / Math.LN10
-
 export const FULL_SCALE_METHOD = 'full scale from meter and capture on one lead/1'
 
 /**
@@ -49,14 +46,14 @@ export function fullScaleOf(points: readonly ReadingPoint[], meter: MeterAccurac
     Math.max(0, ...others.filter(of).map((other) => unexplained(reference, other, meter.accuracyVrms)))
   const specVrms = (meter.accuracyPct / 100) * reference.shown.meterVrms + meter.accuracyVrms
   const parts: Part[] = [
-    limits('meter specification', (DB_PER_RATIO * specVrms) / reference.shown.meterVrms),
+    limits('meter specification', (DB_PER_NEPER * specVrms) / reference.shown.meterVrms),
     { source: 'repeatability', u: reference.u, dof: reference.dof },
     limits('linearity between levels', differences(isAt(reference.shown.freqHz))),
     limits(
       'response between frequencies',
       differences((point) => !isAt(reference.shown.freqHz)(point)),
     ),
-    limits('hum and noise beside the tone', DB_PER_RATIO * 0.5 * Math.log1p(reference.restRatio ** 2)),
+    limits('hum and noise beside the tone', DB_PER_NEPER * 0.5 * Math.log1p(reference.restRatio ** 2)),
   ].filter(({ u }) => u > 0)
   const { expanded, k, dof } = combine(parts)
   return {
@@ -77,7 +74,7 @@ const SEEN_OVER = 2
  * meter's fixed part, which weighs more at a lower level.
  */
 function unexplained(a: Seen, b: Seen, fixedVrms: number): number {
-  const fixedDb = DB_PER_RATIO * fixedVrms * (1 / a.shown.meterVrms - 1 / b.shown.meterVrms)
+  const fixedDb = DB_PER_NEPER * fixedVrms * (1 / a.shown.meterVrms - 1 / b.shown.meterVrms)
   const knownDb = Math.hypot(a.u, b.u, uFromLimits(fixedDb, 'rectangular'))
   const differenceDb = Math.abs(a.meanDb - b.meanDb)
   return differenceDb > SEEN_OVER * knownDb ? differenceDb : 0

@@ -16,4 +16,7 @@ export const dbFromRatio = (ratio: number): number => 20 * Math.log10(ratio)
 /** A ratio of amplitudes from decibels. */
 export const ratioFromDb = (ratioDb: number): number => 10 ** (ratioDb / 20)
 
+/** Decibels of a small relative change: d(20 lg x) = 8.686 dx / x. */
+export const DB_PER_NEPER = 20 / Math.LN10
+
 export const vrmsFromDbv = (levelDbv: Dbv): Vrms => ratioFromDb(levelDbv) as Vrms
