@@ -28,4 +28,8 @@ parentPort?.on('message', ({ index, channel, located, setting }: AnalyseRequest)
   parentPort!.postMessage(answer)
 })
 
-if (parentPort) warmUp((workerData as { sampleRateHz: number }).sampleRateHz)
+if (parentPort) {
+  warmUp((workerData as { sampleRateHz: number }).sampleRateHz)
+  // No answer yet, but ready for requests.
+  parentPort.postMessage(null)
+}

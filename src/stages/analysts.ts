@@ -5,6 +5,7 @@
  * them, not copied: after analyse() a take is used up. Where the program runs from its sources (in tests)
  * there is no compiled worker to start, and the same work is done in this thread.
  */
+import { once } from 'node:events'
 import { availableParallelism } from 'node:os'
 import { setImmediate } from 'node:timers/promises'
 import { Worker } from 'node:worker_threads'
@@ -19,6 +20,7 @@ const IS_COMPILED = import.meta.url.endsWith('.js')
 
 export class Analysts {
   private readonly workers: readonly Worker[]
+  private readonly warm: Promise<unknown>
 
   /** @param sampleRateHz the rate that the takes will most likely have */
   constructor(inputCountMost: number, sampleRateHz: number) {
@@ -29,6 +31,13 @@ export class Analysts {
       IS_COMPILED && count > 0
         ? Array.from({ length: count }, () => new Worker(url, { workerData: { sampleRateHz } }))
         : []
+    // A worker that dies of it is told by the first analysis.
+    this.warm = Promise.allSettled(this.workers.map((worker) => once(worker, 'message')))
+  }
+
+  /** Resolves when all are warm: until then they take the processor from a player or a capture. */
+  async ready(): Promise<void> {
+    await this.warm
   }
 
   /** @returns one analysis for each channel, in their order */
@@ -57,7 +66,9 @@ export class Analysts {
             worker.postMessage(request, [channels[index].buffer as ArrayBuffer])
             waiting++
           }
-          const onAnswer = ({ index, analysis }: AnalyseAnswer): void => {
+          const onAnswer = (answer: AnalyseAnswer | null): void => {
+            if (answer === null) return
+            const { index, analysis } = answer
             answers[index] = analysis
             waiting--
             hand()

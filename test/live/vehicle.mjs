@@ -6,11 +6,20 @@
 // 0.3 s, for a meter. Lines on standard input, such as {"fader":"front"}, turn the fader. It says "running" once sound flows.
 import { spawn } from 'node:child_process'
 import { readFileSync, renameSync, writeFileSync } from 'node:fs'
+import { setPriority } from 'node:os'
 
 const SAMPLE_RATE_HZ = 48_000
 const SINK_CHANNEL_COUNT = 12
-const LATENCY_MS = 500
+// A whole second: a computer that is busy for less is not heard. The capture's tail waits for it.
+const LATENCY_MS = 1000
 const LEVEL_WINDOW_S = 0.3
+
+// A vehicle is not slowed down by the computer that measures it: as root it goes first, its tools with it.
+try {
+  setPriority(-15)
+} catch {
+  // Anybody else takes the computer as it is.
+}
 
 const vehicle = JSON.parse(readFileSync(process.argv[2], 'utf8'))
 const levelsPath = process.argv[3]
