@@ -4,7 +4,7 @@
  * In CI a missing tool fails the test; elsewhere the test is skipped and says which package it waits for.
  */
 import { spawnSync } from 'node:child_process'
-import { accessSync, constants } from 'node:fs'
+import { accessSync, constants, existsSync, readdirSync } from 'node:fs'
 import { delimiter, join } from 'node:path'
 
 const PACKAGES = {
@@ -16,9 +16,13 @@ const PACKAGES = {
   parec: 'pulseaudio-utils',
   pacat: 'pulseaudio-utils',
   pactl: 'pulseaudio-utils',
+  arecord: 'alsa-utils',
+  aplay: 'alsa-utils',
+  'ALSA pulse plugin': 'libasound2-plugins',
   chromium: 'chromium',
   pdftotext: 'poppler-utils',
   scipy: 'python3-scipy',
+  tmux: 'tmux',
 } as const
 
 export type Tool = keyof typeof PACKAGES
@@ -27,7 +31,19 @@ export type Tool = keyof typeof PACKAGES
 export function missingTools(...tools: readonly Tool[]): Tool[] {
   const folders = (process.env['PATH'] ?? '').split(delimiter).filter((folder) => folder !== '')
   return tools.filter((tool) =>
-    tool === 'scipy' ? !hasScipy() : !folders.some((folder) => isExecutable(join(folder, tool))),
+    tool === 'scipy'
+      ? !hasScipy()
+      : tool === 'ALSA pulse plugin'
+        ? !hasPulsePlugin()
+        : !folders.some((folder) => isExecutable(join(folder, tool))),
+  )
+}
+
+/** A library, in a folder that is named after the processor. */
+function hasPulsePlugin(): boolean {
+  const PLUGIN = 'alsa-lib/libasound_module_pcm_pulse.so'
+  return (
+    existsSync('/usr/lib') && readdirSync('/usr/lib').some((folder) => existsSync(join('/usr/lib', folder, PLUGIN)))
   )
 }
 

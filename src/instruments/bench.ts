@@ -1,22 +1,15 @@
 /**
- * The live bench: the sound server's capture and output, a meter on a serial port, and a person for the leads and knobs.
+ * The live bench: a capture and a player, a meter on a serial port, and a person for the leads and knobs.
  */
 import { inputsInWords } from '../rig/input-words.js'
-import type { MeterSpec, PatchSpec, Rig } from '../rig/rig.js'
-import type { Bench, HookUp, Player, Setting } from '../rig/roles.js'
-import { durationS } from '../units/audio.js'
+import type { PatchSpec, Rig } from '../rig/rig.js'
+import type { Bench, HookUp, Setting } from '../rig/roles.js'
 import { StopError } from '../units/stop.js'
-import { ComputerPlayer } from './computer-player.js'
-import { openSerialLink } from './line-link.js'
-import { listPorts, noPort } from './port-errors.js'
-import { PulseCapture } from './pulse-capture.js'
-import { ScpiMeter } from './scpi-meter.js'
+import { openMeter } from './open-meter.js'
+import { notLive, openCapture, openPlayer } from './open-sound.js'
 
 /** Shows the person what to do; resolves when it is done, rejects with the signal's reason. */
 export type Ask = (prompt: string, signal: AbortSignal) => Promise<void>
-
-/** A person starts the track a moment before or after saying so; the wait covers both. */
-const HAND_START_S = 2
 
 /**
  * What to set for a take. Takes follow each other in the order of this list, volumes before the engine; each prompt takes back
@@ -45,6 +38,7 @@ export function settingPrompt(setting: Setting, volumeStep: number | null): stri
  * @param patches hook-ups by name, as the run will ask for them
  * @param signal ends the opening only
  * @param volumeStep what the head unit's volume reads at the reference take, for the prompts
+ * @param onNotice told what the person should know at once: the meter was unplugged, and is waited for
  * @throws StopError when the rig is not for live use, or the meter cannot be opened
  */
 export async function liveBench(
@@ -53,17 +47,13 @@ export async function liveBench(
   ask: Ask,
   signal: AbortSignal = new AbortController().signal,
   volumeStep: number | null = null,
+  onNotice: (says: string) => void = () => {},
 ): Promise<Bench> {
-  if (rig.capture.driver !== 'pulse') throw notLive(rig, 'capture', rig.capture.driver)
-  if (rig.player.driver === 'simulated') throw notLive(rig, 'player', rig.player.driver)
+  const capture = openCapture(rig)
+  const player = openPlayer(rig, ask)
+  if (rig.meter?.driver === 'simulated') throw notLive(rig.name, 'meter', rig.meter.driver)
   const closing = new AbortController()
-  const capture = new PulseCapture({
-    device: rig.capture.device,
-    sampleRateHz: rig.capture.sampleRateHz,
-    inputCount: rig.inputs.length,
-  })
-  const player = rig.player.driver === 'computer' ? new ComputerPlayer(rig.player.device) : handPlayer(ask)
-  const meter = rig.meter === null ? null : await openMeter(rig, rig.meter, signal)
+  const meter = rig.meter === null ? null : await openMeter(rig.meter, signal, { onNotice })
   const whileOpen = (callSignal: AbortSignal): AbortSignal => AbortSignal.any([callSignal, closing.signal])
   return {
     says: [
@@ -75,14 +65,14 @@ export async function liveBench(
     capture: { where: capture.where, start: (onBlock, callSignal) => capture.start(onBlock, whileOpen(callSignal)) },
     player: { where: player.where, play: (audio, callSignal) => player.play(audio, whileOpen(callSignal)) },
     meter,
-    connect: async (to, callSignal) => {
+    connect: async (to, callSignal, prompt) => {
       if (typeof to !== 'string') {
         await ask(hookUpPrompt(to, rig.inputs.length), whileOpen(callSignal))
         return
       }
       const patch = patches.find((candidate) => candidate.name === to)
       if (patch === undefined) throw new RangeError(`liveBench: no patch "${to}"`)
-      await ask(connectPrompt(patch), whileOpen(callSignal))
+      await ask(prompt ?? connectPrompt(patch), whileOpen(callSignal))
     },
     set: async (setting, callSignal) => ask(settingPrompt(setting, volumeStep), whileOpen(callSignal)),
     close: async () => {
@@ -118,42 +108,3 @@ export function hookUpPrompt(hookUp: HookUp, inputCount: number): string {
 
 const leadsOf = (inputNumbers: readonly number[]): string =>
   `lead${inputNumbers.length === 1 ? '' : 's'} of ${inputsInWords(inputNumbers)}`
-
-/** A stick or disc that a person starts: the track finds itself in the take, so a rough start is good enough. */
-function handPlayer(ask: Ask): Player {
-  return {
-    where: 'the head unit, started by hand',
-    async play(audio, signal) {
-      await ask('Start the track on the head unit now, from its beginning, then confirm.', signal)
-      await sleep(durationS(audio) + HAND_START_S, signal)
-    },
-  }
-}
-
-async function openMeter(rig: Rig, spec: MeterSpec, signal: AbortSignal): Promise<ScpiMeter> {
-  if (spec.driver !== 'scpi') throw notLive(rig, 'meter', spec.driver)
-  if (spec.port === null) throw noPort(await listPorts())
-  return new ScpiMeter(await openSerialLink(spec.port, spec.baudRate, signal), spec)
-}
-
-const notLive = (rig: Rig, role: string, driver: string): StopError =>
-  new StopError(
-    `${role}.driver is "${driver}", which cannot be mixed with live instruments`,
-    rig.name,
-    'Use live drivers for all roles (capture: pulse, player: computer or none, meter: scpi), or simulated ones for all.',
-  )
-
-async function sleep(waitS: number, signal: AbortSignal): Promise<void> {
-  signal.throwIfAborted()
-  await new Promise<void>((resolve, reject) => {
-    const onAbort = (): void => {
-      clearTimeout(timer)
-      reject(signal.reason)
-    }
-    const timer = setTimeout(() => {
-      signal.removeEventListener('abort', onAbort)
-      resolve()
-    }, 1000 * waitS)
-    signal.addEventListener('abort', onAbort, { once: true })
-  })
-}

@@ -1,16 +1,27 @@
 /**
- * Notices samples that went missing between a capture device and us, from when the others arrived.
+ * Notices samples that went missing between a capture device and us, and a device that runs at another rate than it says,
+ * from when samples arrived.
  *
  * The time that has passed minus the time that the samples hold is a delay: it jumps up and comes back when the
- * computer is busy, but it stays up when samples were lost. So the least delay of each second is what counts.
+ * computer is busy, but it stays up when samples were lost. So the least delay of each second is what counts. At another
+ * rate it grows, or shrinks, by the same in every second.
  */
 import type { CaptureFault } from '../rig/roles.js'
+import { SAMPLE_RATES_HZ } from '../rig/schema-sound.js'
 
 const WINDOW_S = 1
 /** Blocks come every few hundredths of a second: less cannot be told from their spacing. */
 const LOST_S_MIN = 0.03
 /** A capture clock this far off is no clock; what drifts less is not lost. */
 const CLOCK_RATIO_MAX = 500e-6
+/** Neighbours among the usual rates differ by 8 % and more; the delay then moves by as much in every second. */
+const RATE_STEP_S_MIN = 0.02
+/** How far such steps may differ: blocks and a busy computer shift them. */
+const RATE_STEP_SPREAD_S_MAX = 0.06
+/** Seconds after which a rate is known. */
+const RATE_WINDOW_COUNT = 4
+/** A rate found so is named where it is a usual one. */
+const RATE_RATIO_MAX = 0.03
 
 export class FlowWatch {
   private startS = 0
@@ -29,8 +40,30 @@ export class FlowWatch {
     this.leastDelayS[window] = Math.min(this.leastDelayS[window] ?? Number.POSITIVE_INFINITY, delayS)
   }
 
-  /** What was lost, as a fault of the take; null when nothing was. */
+  /** Samples that come at another rate, as a fault of the take; null when they don't, or too few came to tell. */
+  rateFault(): CaptureFault | null {
+    const whole = this.leastDelayS.slice(0, -1)
+    if (whole.length < RATE_WINDOW_COUNT) return null
+    const steps = whole.slice(1).map((delayS, window) => delayS - whole[window])
+    const [least, most] = [Math.min(...steps), Math.max(...steps)]
+    const isSteady = most - least <= RATE_STEP_SPREAD_S_MAX
+    if (!isSteady || (least < RATE_STEP_S_MIN && most > -RATE_STEP_S_MIN)) return null
+    const stepS = (whole[whole.length - 1] - whole[0]) / steps.length
+    const rateHz = this.sampleRateHz * (1 - stepS / WINDOW_S)
+    const usualHz = SAMPLE_RATES_HZ.find((candidate) => Math.abs(rateHz / candidate - 1) < RATE_RATIO_MAX)
+    const isUsual = usualHz !== undefined && usualHz !== this.sampleRateHz
+    const found = isUsual ? `${usualHz} Hz` : `about ${Math.round(rateHz / 100) * 100} Hz`
+    return {
+      kind: 'rate',
+      says: `samples come at ${found} by this computer's clock, not at ${this.sampleRateHz} Hz: set the device's own rate`,
+      atS: null,
+    }
+  }
+
+  /** What was lost, or another rate, as a fault of the take; null when the take is whole. */
   fault(): CaptureFault | null {
+    const rate = this.rateFault()
+    if (rate !== null) return rate
     let leastDelayS = Number.POSITIVE_INFINITY
     let atS = 0
     let lostS = 0

@@ -3,15 +3,17 @@
  */
 import { StopError } from '../units/stop.js'
 
-/** Of ports that say nothing about themselves, the first few are enough for advice. */
-const PORT_COUNT_SHOWN = 4
-
-/** @param error what opening the port ended with; its text is all that the library gives */
-export async function stopFromOpenError(error: Error, path: string): Promise<StopError> {
-  return explainOpenError(error, path, await listPorts())
+/** The port went away while it was open. */
+export class UnpluggedError extends StopError {
+  constructor(where: string) {
+    super('the meter was unplugged', where, 'Plug it in again, then give the same command again.', 'instrument')
+  }
 }
 
-/** Same, with the ports that there are. */
+/**
+ * @param error what opening the port ended with; its text is all that the library gives
+ * @param ports those that there are, one line for each
+ */
 export function explainOpenError(error: Error, path: string, ports: readonly string[]): StopError {
   const says = error.message
   const stop = (what: string, remedy: string): StopError =>
@@ -24,7 +26,14 @@ export function explainOpenError(error: Error, path: string, ports: readonly str
         : `Plug the meter in, or set meter.port in the rig file to one of: ${ports.join(', ')}`,
     )
   }
-  if (/permission denied|access denied|EACCES|EPERM/i.test(says)) {
+  // Windows says so of a port that another program has open.
+  if (/access denied/i.test(says)) {
+    return stop(
+      'the port is in use by another program, or may not be opened',
+      'End the other program, or a second run of this one; else ask who looks after this computer.',
+    )
+  }
+  if (/permission denied|EACCES|EPERM/i.test(says)) {
     return stop(
       'no permission to open the port',
       'Join the group that owns serial ports, then log in again: sudo usermod -aG dialout $USER',
@@ -39,24 +48,11 @@ export function explainOpenError(error: Error, path: string, ports: readonly str
   return stop(`the port cannot be opened: ${says.replace(/^Error:? */, '')}`, portsRemedy(ports))
 }
 
-export const unplugged = (path: string): StopError =>
-  new StopError('the meter was unplugged', path, 'Plug it in again, then give the same command again.', 'instrument')
-
 /** The rig file names a meter but no port. */
 export const noPort = (ports: readonly string[]): StopError =>
   new StopError('the rig names no port for the meter', 'meter.port', portsRemedy(ports))
 
-/** Serial ports of this computer, by name. */
-export async function listPorts(): Promise<string[]> {
-  const { SerialPort } = await import('serialport')
-  // Where the system cannot list its ports, we say none rather than fail: it is only advice.
-  const ports = await SerialPort.list().catch(() => [])
-  // A board lists dozens of built-in ports that lead nowhere: those that name their hardware come first.
-  const named = ports.filter((port) => port.pnpId !== undefined || port.manufacturer !== undefined)
-  return (named.length > 0 ? named : ports.slice(0, PORT_COUNT_SHOWN)).map((port) => port.path)
-}
-
-const portsRemedy = (ports: readonly string[]): string =>
+export const portsRemedy = (ports: readonly string[]): string =>
   ports.length === 0
     ? 'Plug the meter in and set meter.port in the rig file.'
     : `Set meter.port in the rig file to one of: ${ports.join(', ')}`

@@ -20,7 +20,16 @@ export interface PulseDevice {
   readonly volumeOffsetDb: number
   /** Set on a source that repeats what an output plays. */
   readonly isMonitor: boolean
+  /** Readable name. */
+  readonly says: string
+  /** What changes the sound inside the server: the driver of a filter, or words for it; null: nothing is known to. */
+  readonly processing: string | null
 }
+
+/** Words that the server's and other modules use for what changes a voice, and a measurement with it. */
+const PROCESSING = /echo.?cancel|noise.?(?:suppress|cancel|reduc)|rnnoise|webrtc|auto.?gain|\bagc\b/i
+/** Picks or names channels, and changes nothing else. */
+const PLAIN_FILTERS = /^module-(?:remap|virtual)-(?:source|sink)/
 
 /** All devices of one direction. */
 export async function listDevices(direction: Direction, signal: AbortSignal): Promise<PulseDevice[]> {
@@ -69,6 +78,14 @@ export async function findDevice(
       direction === 'source'
         ? 'Choose the card profile with all inputs, or list fewer inputs in the rig file.'
         : 'Choose a stereo profile for the card.',
+      'instrument',
+    )
+  }
+  if (device.processing !== null) {
+    throw new StopError(
+      `the ${kind} changes the sound inside the sound server: ${device.processing}`,
+      device.name,
+      `Set ${key} in the rig file to the card's own ${kind}; pactl list short ${direction}s names it.`,
       'instrument',
     )
   }
@@ -136,8 +153,17 @@ export function parseDevices(text: string): PulseDevice[] {
         isMuted: field('Mute') === 'yes',
         volumeOffsetDb: Math.min(offsetDb(0), ...decibelsIn(field('Base Volume')).map(offsetDb)),
         isMonitor: field('Monitor of Sink') !== '' && field('Monitor of Sink') !== 'n/a',
+        says: field('Description'),
+        processing: processingOf(entry, field('Driver')),
       }
     })
+}
+
+function processingOf(entry: string, driver: string): string | null {
+  const words = PROCESSING.exec(entry)?.[0]
+  const isFilter = /^\s*device\.class = "filter"/m.test(entry) && !PLAIN_FILTERS.test(driver)
+  if (words === undefined && !isFilter) return null
+  return driver === '' || /^pipewire$/i.test(driver) ? (words ?? 'a filter') : driver.replace(/\.c$/, '')
 }
 
 const decibelsIn = (text: string): number[] =>

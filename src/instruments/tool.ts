@@ -7,8 +7,16 @@ import { StopError } from '../units/stop.js'
 
 export type Tool = ChildProcessByStdio<Writable, Readable, Readable>
 
-/** All of them come in this Debian package. */
-const PACKAGE = 'pulseaudio-utils'
+/** Debian packages that the tools come in; macOS and Windows have only the last. */
+const PACKAGES: Readonly<Record<string, string>> = {
+  pactl: 'pulseaudio-utils',
+  parec: 'pulseaudio-utils',
+  pacat: 'pulseaudio-utils',
+  arecord: 'alsa-utils',
+  aplay: 'alsa-utils',
+  amixer: 'alsa-utils',
+  ffmpeg: 'ffmpeg',
+}
 
 /** Besides complaints the tools tell what they do. */
 const COMPLAINT = /fail|error|refused|terminated|timed? ?out|no such|invalid|denied/i
@@ -37,7 +45,7 @@ export function startTool(
   // Detached: Ctrl-C at the terminal is for this program, which then ends its tools in its own order. Should this program
   // be killed, they end by themselves, because nobody reads or feeds them any more.
   const env = { ...process.env, LC_ALL: 'C' }
-  const tool = spawn(name, args, { stdio: ['pipe', 'pipe', 'pipe'], env, detached: true })
+  const tool = spawn(name, args, { stdio: ['pipe', 'pipe', 'pipe'], env, detached: true, windowsHide: true })
   let unfinished = ''
   let complaint = ''
   tool.stderr.setEncoding('utf8').on('data', (text: string) => {
@@ -92,7 +100,13 @@ export async function runTool(
   signal: AbortSignal,
 ): Promise<string> {
   signal.throwIfAborted()
-  const options = { env: { ...process.env, LC_ALL: 'C' }, timeout: 5000, maxBuffer: 2 ** 24, signal }
+  const options = {
+    env: { ...process.env, LC_ALL: 'C' },
+    timeout: 5000,
+    maxBuffer: 2 ** 24,
+    // One of its own: where a tool is missing, Node leaves its listener on the signal.
+    signal: AbortSignal.any([signal]),
+  }
   return await new Promise<string>((resolve, reject) => {
     execFile(name, args, options, (error, stdout, stderr) => {
       if (error === null) resolve(stdout)
@@ -107,12 +121,20 @@ export async function runTool(
 }
 
 export const missingTool = (name: string, where: string): StopError =>
-  new StopError(
-    `the tool ${name} is not installed`,
-    where,
-    `Install the Debian package ${PACKAGE}: apt-get install ${PACKAGE}`,
-    'instrument',
-  )
+  new StopError(`the tool ${name} is not installed`, where, installWords(name), 'instrument')
+
+/** How a tool gets onto this computer. */
+export function installWords(name: string, system: NodeJS.Platform = process.platform): string {
+  const packageName = PACKAGES[name] ?? name
+  switch (system) {
+    case 'darwin':
+      return `Install ${packageName}, for instance by: brew install ${packageName}`
+    case 'win32':
+      return `Install ${packageName} and put its folder into the variable Path, then open a new terminal.`
+    default:
+      return `Install the Debian package ${packageName}: apt-get install ${packageName}`
+  }
+}
 
 export const failedTool = (name: string, says: string, where: string, cause?: unknown): StopError =>
   new StopError(

@@ -1,6 +1,7 @@
 /** From a rig file's text to a checked rig: names renamed once, alike inputs written out. */
 import { readDocument } from '../document/read.js'
 import { vrms } from '../units/level.js'
+import { meterOf } from './parse-meter.js'
 import type { Rig } from './rig.js'
 import { RigFile } from './schema.js'
 
@@ -18,20 +19,16 @@ export function parseRig(text: string, fileName: string): Rig {
     capture: {
       driver: capture.driver,
       device: capture.device ?? null,
+      ...(capture.input_format && { inputFormat: capture.input_format }),
       sampleRateHz: capture.sample_rate_hz,
       bits: capture.bits,
     },
-    player: { driver: player.driver, device: player.device ?? null },
-    meter: meter
-      ? {
-          driver: meter.driver,
-          port: meter.port ?? null,
-          baudRate: meter.baud_rate,
-          inputNumber: meter.across_input,
-          accuracyPct: meter.accuracy_pct,
-          accuracyVrms: meter.accuracy_vrms,
-        }
-      : null,
+    player: {
+      driver: player.driver,
+      device: player.device ?? null,
+      ...(player.output_format && { outputFormat: player.output_format }),
+    },
+    meter: meter ? meterOf(meter) : null,
     inputs: eachInput.map((input) => ({
       fullScaleVrms: vrms(input.full_scale_vrms),
       padDb: input.pad_db,

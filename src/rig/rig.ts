@@ -2,6 +2,7 @@
  * A rig: what is wired, as checked data. A rig file says the same in snake case; `parse.ts` checks it and renames once.
  */
 import { ratioFromDb, type Vrms, vrms } from '../units/level.js'
+import type { FrameKind, LinePattern, MeterDriver, MeterFunction, PortLine } from './meter-spec.js'
 
 export interface Rig {
   readonly name: string
@@ -9,7 +10,7 @@ export interface Rig {
   readonly player: PlayerSpec
   readonly meter: MeterSpec | null
   readonly inputs: readonly RigInput[]
-  /** Hook-ups by name; null: outputs fill the inputs in the map's order, as often as it takes. */
+  /** Hook-ups by name; null: outputs fill the inputs as often as it takes, sums and pairs together. */
   readonly patches: readonly PatchSpec[] | null
   /** For the simulated vehicle only: its faults file, as written, relative to the rig file. */
   readonly faultsPath: string | null
@@ -18,23 +19,37 @@ export interface Rig {
 }
 
 export interface CaptureSpec {
-  readonly driver: 'simulated' | 'recording' | 'pulse'
-  /** Source name as the sound server lists it; null: its default. */
+  readonly driver: 'simulated' | 'recording' | 'pulse' | 'alsa' | 'ffmpeg'
+  /** Name as its driver lists it; null: the default one. */
   readonly device: string | null
+  /** What ffmpeg captures through; missing: as usual on the system. */
+  readonly inputFormat?: 'avfoundation' | 'dshow' | 'pulse' | 'alsa'
   readonly sampleRateHz: number
   readonly bits: 16 | 24 | 32
 }
 
 export interface PlayerSpec {
-  readonly driver: 'simulated' | 'none' | 'computer'
-  /** Sink name as the sound server lists it; null: its default. */
+  /** none: for recordings; stick: a person starts the track. */
+  readonly driver: 'simulated' | 'none' | 'stick' | 'computer' | 'alsa' | 'ffmpeg'
+  /** Name as its driver lists it; null: the default one. */
   readonly device: string | null
+  /** What ffmpeg plays through; missing: as usual on the system. */
+  readonly outputFormat?: 'audiotoolbox' | 'pulse' | 'alsa'
 }
 
 export interface MeterSpec {
-  readonly driver: 'simulated' | 'scpi'
+  readonly driver: MeterDriver
+  /** As the system names it, or serial: and its serial number. */
   readonly port: string | null
   readonly baudRate: number
+  /** Missing: as usual for the driver. */
+  readonly line?: PortLine
+  /** Driver lines; missing: the ready-made forms with a unit. */
+  readonly patterns?: readonly LinePattern[]
+  /** Driver lines: the meter's own words for its functions, besides the usual ones. */
+  readonly functions?: Readonly<Record<string, MeterFunction>>
+  /** Driver frames; missing: segments. */
+  readonly frame?: FrameKind
   /** The rig input (1 is the first) whose lead the meter is across. */
   readonly inputNumber: number
   /** Accuracy as its data sheet says it: percent of reading and a fixed part in volts. */

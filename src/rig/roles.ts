@@ -13,7 +13,7 @@ export type Block = readonly Float32Array[]
 
 /** Something that makes a take untrustworthy though it could be read: said in the result, and the take is offered again. */
 export interface CaptureFault {
-  readonly kind: 'overrun' | 'short' | 'vanished' | 'clipped'
+  readonly kind: 'overrun' | 'short' | 'vanished' | 'clipped' | 'rate' | 'silent'
   readonly says: string
   /** Where in the take, where that is known. */
   readonly atS: number | null
@@ -22,6 +22,8 @@ export interface CaptureFault {
 export interface CaptureRun {
   readonly sampleRateHz: number
   readonly inputCount: number
+  /** Resolves, and never rejects, when a fault has spoilt the take while it still runs: playing on is for nothing. */
+  readonly failed?: Promise<CaptureFault>
   /** Ends the capture; resolves when the last block has been delivered. */
   stop(): Promise<readonly CaptureFault[]>
 }
@@ -42,11 +44,26 @@ export interface Player {
   play(audio: Audio, signal: AbortSignal): Promise<void>
 }
 
+export type MeterQuantity = 'acVolts' | 'dcVolts' | 'ohms' | 'dcAmps'
+
+/** In the unit without a prefix; AC volts are rms. */
+export interface MeterReading {
+  readonly value: number
+  readonly unit: 'V' | 'Ω' | 'A'
+}
+
 export interface Meter {
   readonly where: string
-  /** Maker, model, serial number, firmware, as the meter says them. */
+  /** Maker, model, serial number, firmware, as the meter says them; of one that says nothing of itself, what it sends. */
   identify(signal: AbortSignal): Promise<string>
-  /** One settled reading of AC volts at the meter's leads. */
+  /**
+   * One settled reading at the meter's leads, begun after the call.
+   * @throws StopError when the meter is on another function, shows overload, doesn't settle, or doesn't answer as it should
+   */
+  read(quantity: MeterQuantity, signal: AbortSignal): Promise<MeterReading>
+  /** The next reading, settled or not. */
+  readOnce(quantity: MeterQuantity, signal: AbortSignal): Promise<MeterReading>
+  /** One settled reading of AC volts. */
   readAcVrms(signal: AbortSignal): Promise<Vrms>
 }
 
@@ -71,8 +88,11 @@ export interface Bench {
   readonly capture: Capture
   readonly player: Player
   readonly meter: Meter | null
-  /** Connects the leads of a patch by its name, or wires the rig to be checked by itself: a person does it, or the model. */
-  connect(to: string | HookUp, signal: AbortSignal): Promise<void>
+  /**
+   * Connects the leads of a patch by its name, or wires the rig to be checked by itself: a person does it, or the model.
+   * @param prompt what a person is shown; left out, the bench's own words
+   */
+  connect(to: string | HookUp, signal: AbortSignal, prompt?: string): Promise<void>
   /** Sets the head unit: a person does it, or the model. */
   set(setting: Setting, signal: AbortSignal): Promise<void>
   /** Lets go of every device; safe to call twice. */

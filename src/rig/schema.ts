@@ -6,39 +6,12 @@
  */
 import { z } from 'zod'
 import { complain, countField, numberField, textField } from '../document/fields.js'
+import { checkMeter, MeterFields } from './schema-meter.js'
+import { CaptureFields, checkSound, PlayerFields } from './schema-sound.js'
+
+export { SAMPLE_RATES_HZ } from './schema-sound.js'
 
 export const INPUT_COUNT_MAX = 32
-export const SAMPLE_RATES_HZ = [44_100, 48_000, 88_200, 96_000, 176_400, 192_000] as const
-
-const deviceField = (kind: string) =>
-  textField(200).optional().describe(`Name of the ${kind} as the sound server lists it; its default if left out`)
-
-const Capture = z.strictObject({
-  driver: z
-    .enum(['simulated', 'recording', 'pulse'])
-    .describe('What takes the outputs down: the simulated vehicle, a recording made elsewhere, the sound server'),
-  device: deviceField('source'),
-  sample_rate_hz: z.literal(SAMPLE_RATES_HZ).default(48_000).describe('Sample rate of the capture (Hz)'),
-  bits: z.literal([16, 24, 32]).default(24).describe('Bits of each captured sample'),
-})
-
-const Player = z.strictObject({
-  driver: z
-    .enum(['simulated', 'none', 'computer'])
-    .describe("What plays the track: the simulated vehicle, a person (none), the computer's own output"),
-  device: deviceField('sink'),
-})
-
-const Meter = z.strictObject({
-  driver: z.enum(['simulated', 'scpi']).describe('Which meter: the simulated one, or one that speaks SCPI on a port'),
-  port: textField(200).optional().describe('Serial port of the meter: /dev/ttyUSB0, COM3'),
-  baud_rate: countField(300, 921_600).default(9600).describe('Speed of the serial port, as set on the meter (baud)'),
-  across_input: countField(1, INPUT_COUNT_MAX).default(1).describe('Input whose lead the meter is across'),
-  accuracy_pct: numberField(0, 20).describe("Accuracy from the meter's data sheet: part of the reading (%)"),
-  accuracy_vrms: numberField(0, 1)
-    .default(0)
-    .describe("Accuracy from the meter's data sheet: fixed part, its counts times the resolution (V rms)"),
-})
 
 const inputFields = {
   full_scale_vrms: numberField(0.001, 1000).describe(
@@ -65,9 +38,9 @@ const Patch = z.strictObject({
 
 const Fields = z.strictObject({
   name: textField().describe('Name of the rig, for the report'),
-  capture: Capture.describe('What takes the outputs down'),
-  player: Player.describe('What plays the track'),
-  meter: Meter.optional().describe('Voltmeter that checks the level of one input; may be left out'),
+  capture: CaptureFields.describe('What takes the outputs down'),
+  player: PlayerFields.describe('What plays the track'),
+  meter: MeterFields.optional().describe('Voltmeter that checks the level of one input; may be left out'),
   inputs: z
     .union([SameInputs, EachInput])
     .describe('The inputs: count and values if all are alike, or a list with one entry for each'),
@@ -76,7 +49,9 @@ const Fields = z.strictObject({
     .min(1)
     .max(99)
     .optional()
-    .describe("Hook-ups, one for each take; if left out, outputs fill the inputs in the channel map's order"),
+    .describe(
+      'Hook-ups, one for each take; if left out, outputs fill the inputs as often as it takes, sums and pairs together',
+    ),
   faults: textField(400).optional().describe('Faults file of the simulated vehicle, relative to this file'),
   calibration: textField(400)
     .optional()
@@ -95,15 +70,7 @@ export const inputCountOf = (inputs: Fields['inputs']): number => (Array.isArray
 
 function checkDrivers({ capture, player, meter, faults }: Fields, context: Context): void {
   const isSimulated = capture.driver === 'simulated'
-  if (isSimulated !== (player.driver === 'simulated') || (capture.driver === 'recording' && player.driver !== 'none')) {
-    const fitting = { simulated: 'simulated', recording: 'none', pulse: 'computer or none' }[capture.driver]
-    complain(
-      context,
-      ['player', 'driver'],
-      `player driver ${player.driver} does not go with capture driver ${capture.driver}`,
-      `Allowed with it: ${fitting}.`,
-    )
-  }
+  checkSound({ capture, player }, context)
   if (meter && capture.driver === 'recording') {
     complain(context, ['meter'], 'a meter does not go with capture driver recording', 'Leave meter out.')
   } else if (meter && isSimulated !== (meter.driver === 'simulated')) {
@@ -111,20 +78,10 @@ function checkDrivers({ capture, player, meter, faults }: Fields, context: Conte
       context,
       ['meter', 'driver'],
       `meter driver ${meter.driver} does not go with capture driver ${capture.driver}`,
-      `Allowed with it: ${isSimulated ? 'simulated' : 'scpi'}, or no meter.`,
+      `Allowed with it: ${isSimulated ? 'simulated' : 'scpi, lines or frames'}, or no meter.`,
     )
   }
-  if (meter?.driver === 'scpi' && meter.port === undefined) {
-    complain(
-      context,
-      ['meter'],
-      'meter driver scpi has no port',
-      'Add port: /dev/ttyUSB0 or COM3, as the system names it.',
-    )
-  }
-  if (meter?.driver === 'simulated' && meter.port !== undefined) {
-    complain(context, ['meter', 'port'], 'a simulated meter has no port', 'Leave port out.')
-  }
+  if (meter) checkMeter(meter, context)
   if (faults !== undefined && !isSimulated) {
     complain(
       context,
@@ -132,14 +89,6 @@ function checkDrivers({ capture, player, meter, faults }: Fields, context: Conte
       `faults do not go with capture driver ${capture.driver}`,
       'Leave faults out: only the simulated vehicle can be given faults.',
     )
-  }
-  const devices = [
-    { field: 'capture', device: capture.device, driver: capture.driver, isNamed: capture.driver === 'pulse' },
-    { field: 'player', device: player.device, driver: player.driver, isNamed: player.driver === 'computer' },
-  ]
-  for (const { field, device, driver, isNamed } of devices) {
-    if (device === undefined || isNamed) continue
-    complain(context, [field, 'device'], `${field} driver ${driver} has no device`, 'Leave device out.')
   }
 }
 

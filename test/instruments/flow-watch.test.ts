@@ -69,4 +69,24 @@ describe('a flow of samples', () => {
     const fault = watchOf(10, jitterS, (atS) => atS > 3.001 && atS < 3.041).fault()
     expect(fault?.says).toMatch(/^about (3\d|4\d) ms of samples were lost near [34] s/)
   })
+
+  // Closed form: blocks of 20 ms come every 20 ms times the ratio of the rates.
+  test.each([
+    [48_000 / 44_100, '44100 Hz'],
+    [0.5, '96000 Hz'],
+    [48_000 / 36_000, 'about 36000 Hz'],
+  ])('whose clock runs at %f of what it says tells its rate, and calls nothing lost', (ratio, rate) => {
+    const fault = watchOf(16, jitterS, () => false, ratio).fault()
+    expect(fault).toEqual({
+      kind: 'rate',
+      says: `samples come at ${rate} by this computer's clock, not at 48000 Hz: set the device's own rate`,
+      atS: null,
+    })
+  })
+
+  test('that loses samples now and then is not called another rate', () => {
+    const watch = watchOf(10, jitterS, (atS) => atS % 3 < 0.1)
+    expect(watch.rateFault()).toBeNull()
+    expect(watch.fault()?.kind).toBe('overrun')
+  })
 })

@@ -45,6 +45,8 @@ describe('the list of devices', () => {
         isMuted: false,
         volumeOffsetDb: 0,
         isMonitor: true,
+        says: 'Monitor of Null Output',
+        processing: null,
       },
       {
         name: 'alsa_input.usb-card.multichannel-input',
@@ -53,6 +55,8 @@ describe('the list of devices', () => {
         isMuted: true,
         volumeOffsetDb: Number.POSITIVE_INFINITY,
         isMonitor: false,
+        says: '',
+        processing: null,
       },
     ])
   })
@@ -60,6 +64,18 @@ describe('the list of devices', () => {
   test("takes the card's own neutral setting for untouched", () => {
     const [, card] = parseDevices(LIST.replace(',   aux2: 0 /   0% / -inf dB', ''))
     expect(card.volumeOffsetDb).toBeCloseTo(0.04, 9)
+  })
+
+  // The first two as PulseAudio 16.1 gives them for its own modules; the last in the form of PipeWire's, from memory.
+  test.each([
+    ['module-echo-cancel.c', 'device.class = "filter"', 'module-echo-cancel'],
+    ['module-remap-source.c', 'device.class = "filter"', null],
+    ['module-ladspa-source.c', 'device.class = "filter"', 'module-ladspa-source'],
+    ['PipeWire', 'node.name = "rnnoise_source"', 'rnnoise'],
+    ['module-alsa-card.c', 'device.class = "sound"', null],
+  ])('tells what changes the sound: %s with %s', (driver, property, processing) => {
+    const text = LIST.replace('module-null-sink.c', driver).replace('device.class = "monitor"', property)
+    expect(parseDevices(text)[0].processing).toBe(processing)
   })
 
   test('may be empty', () => {

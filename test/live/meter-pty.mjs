@@ -1,4 +1,4 @@
-// A multimeter that speaks SCPI on standard input and output; `meter.ts` puts it behind a pseudo-terminal.
+// A multimeter on standard input and output that speaks SCPI, or prints by itself; `meter.ts` puts it behind a pseudo-terminal.
 //
 // Run: METER=MeterScript-as-JSON node meter-pty.mjs
 // What it answers stands in the script (type MeterScript in meter.ts), faults included. Every line that it was sent is
@@ -24,7 +24,8 @@ function answer(question) {
     return answers[Math.min(turn, answers.length - 1)]
   }
   if (question === '*IDN?') return 'Example Works,BM-1,0001,1.0'
-  if (question === 'MEAS:VOLT:AC?' && script.levels) return volts()
+  if (question === 'CONF:VOLT:AC' && script.levels) return { silence: true }
+  if (['READ?', 'MEAS:VOLT:AC?'].includes(question) && script.levels) return volts()
   if (question === 'SYST:ERR?') return errors.shift() ?? '0,"No error"'
   errors.push('-113,"Undefined header"')
   return { silence: true }
@@ -61,4 +62,11 @@ process.stdin.on('data', (bytes) => {
     talking = talking.then(() => give(reply))
   }
 })
+async function print({ items, everyS }) {
+  for (let turn = 0; ; turn++) {
+    await give(items[turn % items.length])
+    await pause(everyS)
+  }
+}
+if (script.prints) print(script.prints)
 console.error('ready')

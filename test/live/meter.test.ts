@@ -1,15 +1,23 @@
 /** The meter's driver on a pseudo-terminal, with a scripted meter at the other end: each fault has its own line. */
 import { chmodSync } from 'node:fs'
 import { afterEach, describe, expect, test, vi } from 'vitest'
-import { openSerialLink } from '../../src/instruments/line-link.js'
-import { ScpiMeter } from '../../src/instruments/scpi-meter.js'
+import type { OpenMeter } from '../../src/instruments/meter.js'
+import { openMeter } from '../../src/instruments/open-meter.js'
+import type { MeterSpec } from '../../src/rig/rig.js'
 import { StopError } from '../../src/units/stop.js'
 import { asNobody } from '../nobody.js'
 import { needsTool } from '../tools.js'
 import { type MeterAnswer, type MeterScript, type PtyMeter, startPtyMeter } from './meter.js'
 
 const never = new AbortController().signal
-const ACCURACY = { accuracyPct: 1, accuracyVrms: 0.003 }
+const specOn = (port: string): MeterSpec => ({
+  driver: 'scpi',
+  port,
+  baudRate: 9600,
+  inputNumber: 1,
+  accuracyPct: 1,
+  accuracyVrms: 0.003,
+})
 /** Where no answer comes, the timeouts of 10, 3 and 2 s become 1, 0.3 and 0.2 s. */
 const IMPATIENT = 0.1
 
@@ -20,10 +28,11 @@ afterEach(async () => {
   for (const close of closers.splice(0).reverse()) await close()
 })
 
-async function meterWith(script: MeterScript, patience = 1): Promise<{ meter: ScpiMeter; pty: PtyMeter }> {
+async function meterWith(script: MeterScript, patience = 1): Promise<{ meter: OpenMeter; pty: PtyMeter }> {
   const pty = await startPtyMeter(script)
   closers.push(() => pty.stop())
-  const meter = new ScpiMeter(await openSerialLink(pty.port, 9600, never), ACCURACY, patience)
+  // What was unplugged stays away here: meter-replug.test.ts plugs it in again.
+  const meter = await openMeter(specOn(pty.port), never, { patience, replugS: 0.2, everyS: 0.05 })
   closers.push(() => meter.close())
   return { meter, pty }
 }
@@ -49,8 +58,9 @@ describe('a meter', () => {
     const { meter, pty } = await meterWith({ lineEnd, ...reading('+1.234500E+00') })
     expect(await meter.identify(never)).toBe('Example Works,BM-1,0001,1.0')
     expect(await meter.readAcVrms(never)).toBeCloseTo(1.2345, 12)
-    await vi.waitFor(() => expect(pty.asked().length).toBe(4))
-    expect(pty.asked()).toEqual(['*IDN?', 'MEAS:VOLT:AC?', 'MEAS:VOLT:AC?', 'MEAS:VOLT:AC?'])
+    const each = ['MEAS:VOLT:AC?', 'SYST:ERR?']
+    const all = ['*IDN?', 'SYST:ERR?', 'CONF:VOLT:AC', 'SYST:ERR?', 'SYST:ERR?', ...each, ...each, ...each]
+    await vi.waitFor(() => expect(pty.asked()).toEqual(all))
   })
 
   test('that sends its answer in pieces is understood', async (context) => {
@@ -100,8 +110,14 @@ describe('one clear line', () => {
     ],
     [
       'an answer that is no number, with what the meter complains of',
-      { answers: { 'MEAS:VOLT:AC?': ['ERR'], 'SYST:ERR?': ['-230,"Data corrupt or stale"'] } },
-      'the meter refuses "MEAS:VOLT:AC?": -230,"Data corrupt or stale" (PORT).',
+      {
+        answers: {
+          'CONF:VOLT:AC': [{ silence: true }],
+          'READ?': ['ERR'],
+          'SYST:ERR?': ['0', '0', '-230,"Data corrupt or stale"', '0'],
+        },
+      },
+      'the meter refuses "READ?": -230,"Data corrupt or stale" (PORT).',
     ],
     [
       'an answer that is no number',
@@ -141,7 +157,7 @@ describe('one clear line', () => {
     ],
     [
       'readings that never settle',
-      reading(...Array.from({ length: 30 }, (_, n) => (n % 2 === 0 ? '1.0' : '1.1'))),
+      reading(...Array.from({ length: 30 }, (_, n) => (n % 2 === 0 ? '1.000' : '1.100'))),
       "the meter's readings do not settle: the last of 20 are 1.100, 1.000, 1.100 V (PORT). Check that its leads sit firmly",
     ],
   ]
@@ -168,7 +184,7 @@ describe('one clear line', () => {
   })
 
   test('for a port that is not there', async () => {
-    const error = await stopOf(openSerialLink('/dev/ttyNOWHERE', 9600, never))
+    const error = await stopOf(openMeter(specOn('/dev/ttyNOWHERE'), never))
     expect(error.what).toBe('there is no such port')
     expect(error.where).toBe('/dev/ttyNOWHERE')
     expect(error.remedy).toMatch(/^Plug the meter in/)
@@ -179,14 +195,14 @@ describe('one clear line', () => {
     const pty = await startPtyMeter({})
     closers.push(() => pty.stop())
     chmodSync(pty.port, 0)
-    const error = await asNobody(() => stopOf(openSerialLink(pty.port, 9600, never)))
+    const error = await asNobody(() => stopOf(openMeter(specOn(pty.port), never)))
     expect(error.message).toBe(
       `no permission to open the port (${pty.port}). Join the group that owns serial ports, then log in again: sudo usermod -aG dialout $USER`,
     )
   })
 
   test('for a file that is no port', async () => {
-    expect((await stopOf(openSerialLink('/dev/null', 9600, never))).what).toBe('this is not a serial port')
+    expect((await stopOf(openMeter(specOn('/dev/null'), never))).what).toBe('this is not a serial port')
   })
 })
 

@@ -21,6 +21,8 @@ export interface MeterScript {
   readonly answers?: Readonly<Record<string, readonly MeterAnswer[]>>
   /** MEAS:VOLT:AC? answers with the volts of this output from the vehicle's levels file. */
   readonly levels?: { readonly path: string; readonly outputNumber: number }
+  /** Sent without being asked, in turn and over again. */
+  readonly prints?: { readonly items: readonly MeterAnswer[]; readonly everyS: number }
 }
 
 export interface PtyMeter {
@@ -29,13 +31,41 @@ export interface PtyMeter {
   asked(): string[]
   /** Takes the meter away while the port is open, as pulling its plug does. */
   unplug(): Promise<void>
+  /** Puts a meter, the same by default, back on this port or on another one. */
+  replug(script?: MeterScript, port?: string): Promise<void>
   /** Safe to call twice. */
   stop(): Promise<void>
 }
 
 export async function startPtyMeter(script: MeterScript): Promise<PtyMeter> {
   const folder = mkdtempSync(join(tmpdir(), 'linetrue-meter-'))
-  const port = join(folder, 'port')
+  let plugged = await plug(script, join(folder, 'port'))
+  let said = ''
+  const unplug = async (): Promise<void> => {
+    await plugged.stop()
+    said += plugged.says()
+  }
+  return {
+    port: join(folder, 'port'),
+    asked: () => [...(said + plugged.says()).matchAll(/^asked (.*)$/gm)].map((match) => match[1]),
+    unplug,
+    async replug(next = script, port = join(folder, 'port')) {
+      plugged = await plug(next, port)
+    },
+    async stop() {
+      await unplug()
+      rmSync(folder, { recursive: true, force: true })
+    },
+  }
+}
+
+interface Plugged {
+  says(): string
+  stop(): Promise<void>
+}
+
+async function plug(script: MeterScript, port: string): Promise<Plugged> {
+  rmSync(port, { force: true })
   const socat = run('socat', [`PTY,link=${port},rawer`, 'EXEC:node meter-pty.mjs'], {
     cwd: dirname(fileURLToPath(import.meta.url)),
     env: {
@@ -46,8 +76,8 @@ export async function startPtyMeter(script: MeterScript): Promise<PtyMeter> {
   })
   try {
     await until(
-      () => existsSync(port),
-      5,
+      () => existsSync(port) && socat.says().includes('ready'),
+      10,
       () => `socat says: ${socat.says()}`,
     )
   } catch (error) {
@@ -56,18 +86,12 @@ export async function startPtyMeter(script: MeterScript): Promise<PtyMeter> {
   }
   // Held open, so that one program closing the port is no hang-up for the next.
   let held: number | null = openSync(port, constants.O_RDWR | constants.O_NOCTTY | constants.O_NONBLOCK)
-  const letGo = (): void => {
-    if (held !== null) closeSync(held)
-    held = null
-  }
   return {
-    port,
-    asked: () => [...socat.says().matchAll(/^asked (.*)$/gm)].map((match) => match[1]),
-    unplug: () => socat.stop(),
+    says: () => socat.says(),
     async stop() {
-      letGo()
+      if (held !== null) closeSync(held)
+      held = null
       await socat.stop()
-      rmSync(folder, { recursive: true, force: true })
     },
   }
 }

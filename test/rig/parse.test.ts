@@ -54,6 +54,7 @@ patches:
         inputNumber: 2,
         accuracyPct: 1,
         accuracyVrms: 0.005,
+        line: { dataBits: 8, parity: 'none', stopBits: 1, isDtrOn: true, isRtsOn: true },
       },
       inputs: [
         { fullScaleVrms: 2, padDb: 6, levelUncertaintyDb: 0.2 },
@@ -80,7 +81,24 @@ patches:
   })
 
   test('may leave the start of the track to a person', () => {
-    expect(parse(rigText('capture: { driver: pulse }', 'player: { driver: none }')).player.driver).toBe('none')
+    expect(parse(rigText('capture: { driver: pulse }', 'player: { driver: stick }')).player.driver).toBe('stick')
+  })
+
+  test('may name a card itself, or what ffmpeg goes through', () => {
+    const card = 'device: "hw:CARD=card,DEV=0"'
+    const alsa = parse(rigText(`capture: { driver: alsa, ${card} }`, `player: { driver: alsa, ${card} }`))
+    expect(alsa.capture).toEqual({ driver: 'alsa', device: 'hw:CARD=card,DEV=0', sampleRateHz: 48000, bits: 24 })
+    expect(alsa.player).toEqual({ driver: 'alsa', device: 'hw:CARD=card,DEV=0' })
+    const ffmpeg = parse(
+      rigText(
+        'capture: { driver: ffmpeg, input_format: dshow, device: Line In }',
+        'player: { driver: ffmpeg, output_format: pulse }',
+      ),
+    )
+    expect(ffmpeg.capture.inputFormat).toBe('dshow')
+    expect(ffmpeg.player).toEqual({ driver: 'ffmpeg', device: null, outputFormat: 'pulse' })
+    const usual = parse(rigText('capture: { driver: ffmpeg }', 'player: { driver: ffmpeg }'))
+    expect([usual.capture.inputFormat, usual.player.outputFormat]).toEqual([undefined, undefined])
   })
 })
 
@@ -102,7 +120,25 @@ describe('what does not fit together is named with its line', () => {
       'the simulated player with a live capture',
       [LIVE[0], SIMULATED[1]],
       'player driver simulated does not go with capture driver pulse (rig.yaml:4, player.driver). ' +
-        'Allowed with it: computer or none.',
+        'Allowed with it: computer, alsa, ffmpeg or stick.',
+    ],
+    [
+      'a live capture without a player',
+      [LIVE[0], 'player: { driver: none }'],
+      'player driver none does not go with capture driver pulse (rig.yaml:4, player.driver). ' +
+        'Write driver: stick where a person starts the track; none is for recordings only.',
+    ],
+    [
+      'a card without its name',
+      ['capture: { driver: alsa }', LIVE[1]],
+      'capture driver alsa names no device (rig.yaml:3, capture). ' +
+        'Add device: hw:CARD=NAME,DEV=0, as linetrue rig devices lists it.',
+    ],
+    [
+      'an input format for another driver',
+      ['capture: { driver: pulse, input_format: alsa }', LIVE[1]],
+      'input_format does not go with capture driver pulse (rig.yaml:3, capture.input_format). ' +
+        'Leave input_format out: it is for driver ffmpeg.',
     ],
     [
       'a player with a recording',
@@ -120,7 +156,7 @@ describe('what does not fit together is named with its line', () => {
       'the simulated meter with a live capture',
       [...LIVE, 'meter: { driver: simulated, accuracy_pct: 1 }'],
       'meter driver simulated does not go with capture driver pulse (rig.yaml:5, meter.driver). ' +
-        'Allowed with it: scpi, or no meter.',
+        'Allowed with it: scpi, lines or frames, or no meter.',
     ],
     [
       'a meter with a recording',
@@ -195,7 +231,7 @@ describe('what does not fit together is named with its line', () => {
     [
       'an unknown driver',
       ['capture: { driver: tape }', LIVE[1]],
-      'driver is "tape" (rig.yaml:3, capture.driver). Allowed: simulated, recording or pulse.',
+      'driver is "tape" (rig.yaml:3, capture.driver). Allowed: simulated, recording, pulse, alsa or ffmpeg.',
     ],
   ])('%s', (_, lines, message) => {
     expect(messageOf(...lines)).toBe(message)
