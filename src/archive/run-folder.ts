@@ -1,11 +1,10 @@
 /**
- * A run's folder: job and rig as they were, takes, result and report. Nothing in it is ever overwritten.
- *
- * Files are written aside and renamed, so that a reader never meets half a file.
+ * A run's folder: job and rig as they were, journal, takes, result and report. A run that has ended is never changed again;
+ * one that was stopped goes on in the same folder.
  */
 import { createHash } from 'node:crypto'
 import { createReadStream } from 'node:fs'
-import { mkdir, readdir, rename, rm, rmdir, writeFile } from 'node:fs/promises'
+import { mkdir, readdir, rmdir } from 'node:fs/promises'
 import { dirname, join } from 'node:path'
 import { StopError } from '../units/stop.js'
 
@@ -17,6 +16,19 @@ export function runFolderName(startedAt: Date): string {
   const two = (value: number): string => String(value).padStart(2, '0')
   const day = `${startedAt.getFullYear()}${two(startedAt.getMonth() + 1)}${two(startedAt.getDate())}`
   return `run-${day}-${two(startedAt.getHours())}${two(startedAt.getMinutes())}${two(startedAt.getSeconds())}`
+}
+
+const NAME_PATTERN = /^run-(\d{8})-(\d{6})(?:-(\d+))?$/
+
+/** The names that are names of runs, the newest first; those of one second by their number. */
+export function runNamesNewestFirst(names: readonly string[]): string[] {
+  return names
+    .flatMap((name) => {
+      const match = NAME_PATTERN.exec(name)
+      return match ? [{ name, at: match[1] + match[2], number: Number(match[3] ?? 1) }] : []
+    })
+    .sort((a, b) => (a.at === b.at ? b.number - a.number : a.at < b.at ? 1 : -1))
+    .map(({ name }) => name)
 }
 
 /** A run's folder, and how to take back what was made of it. */
@@ -37,7 +49,7 @@ export async function makeRunFolder(path: string): Promise<RunFolder> {
       throw new StopError('this is a file, not a folder', path, 'Name a new folder with --out.')
     throw cannotMake(path, error)
   })
-  if (names.length > 0) {
+  if (names.length > 0 && !(await isBarelyBegun(path, names))) {
     throw new StopError(
       names.includes(RESULT_FILE) ? 'this folder already holds a result' : 'this folder is not empty',
       path,
@@ -49,6 +61,36 @@ export async function makeRunFolder(path: string): Promise<RunFolder> {
     return { path, dropIfEmpty: () => dropUpTo(join(path, 'takes'), first) }
   } catch (error) {
     throw cannotMake(path, error)
+  }
+}
+
+/** What a run makes before its journal: a kill in that moment leaves no more than this. */
+const BEFORE_JOURNAL = ['takes', '.lock', '.reserve', '.run.json.part']
+
+async function isBarelyBegun(path: string, names: readonly string[]): Promise<boolean> {
+  if (!names.every((name) => BEFORE_JOURNAL.includes(name)) || !names.includes('takes')) return false
+  return (await readdir(join(path, 'takes')).catch(() => ['?'])).length === 0
+}
+
+/**
+ * Makes a new folder for a run that starts now; the second one of the same second gets -2 after its name.
+ * @throws StopError when it cannot be made
+ */
+export async function makeNewRunFolder(parent: string, startedAt: Date): Promise<RunFolder> {
+  const first = join(parent, runFolderName(startedAt))
+  for (let number = 1; ; number++) {
+    const path = number === 1 ? first : `${first}-${number}`
+    try {
+      await mkdir(path)
+    } catch (error) {
+      if ((error as NodeJS.ErrnoException).code === 'EEXIST') continue
+      throw cannotMake(path, error)
+    }
+    await mkdir(join(path, 'takes')).catch(async (error) => {
+      await rmdir(path).catch(() => {})
+      throw cannotMake(path, error)
+    })
+    return { path, dropIfEmpty: () => dropUpTo(join(path, 'takes'), path) }
   }
 }
 
@@ -87,24 +129,6 @@ async function dropUpTo(path: string, first: string | undefined): Promise<void> 
     const names = await readdir(at).catch(() => null)
     if (names === null || names.length > 0) return
     await rmdir(at)
-  }
-}
-
-/** @throws StopError when the disk is full or the folder is gone */
-export async function writeAside(folder: string, name: string, text: string): Promise<void> {
-  const aside = join(folder, `.${name}.part`)
-  try {
-    await writeFile(aside, text)
-    await rename(aside, join(folder, name))
-  } catch (cause) {
-    await rm(aside, { force: true }).catch(() => {})
-    throw new StopError(
-      `${name} cannot be written: ${(cause as Error).message}`,
-      folder,
-      'Make room on the disk, then give the same command again.',
-      'instrument',
-      { cause },
-    )
   }
 }
 

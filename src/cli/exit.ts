@@ -16,7 +16,7 @@ export async function exitAfter(run: (signal: AbortSignal) => Promise<number>): 
       new StopError(
         what,
         'this run',
-        'Sound is off, finished takes are kept. Give the same command to start again.',
+        'Sound is off, finished takes are kept. Give the same command again.',
         'instrument',
       ),
     )

@@ -33,8 +33,9 @@ program
     [] as string[],
   )
   .option('--out <folder>', "folder for takes, result and report; default: a new one in the job's folder")
+  .option('--fresh', 'begin a new run, though there is an unfinished one to go on with')
   .option('--yes', 'take every prompt as done: leads are connected, the head unit is set')
-  .action((job: string, options: { rig?: string; recording: string[]; out?: string; yes?: boolean }) =>
+  .action((job: string, options: { rig?: string; recording: string[]; out?: string; fresh?: boolean; yes?: boolean }) =>
     exitAfter(async (signal) => {
       const { verifyCommand } = await import('./verify.js')
       return verifyCommand({ jobPath: job, ...options, isAttended: options.yes !== true, version: VERSION }, signal)
@@ -53,7 +54,54 @@ program
     }),
   )
 
-const rig = program.command('rig').description('check the rig itself, without a vehicle').helpCommand(false)
+const rig = program.command('rig').description('set up the rig and check it, without a vehicle').helpCommand(false)
+
+rig
+  .command('devices')
+  .description('list the cards, outputs and serial ports of this computer, as they go into a rig file')
+  .action(() =>
+    exitAfter(async (signal) => {
+      const { rigDevicesCommand } = await import('./rig-devices.js')
+      return rigDevicesCommand(signal)
+    }),
+  )
+
+rig
+  .command('new')
+  .description('make a rig file by a few questions')
+  .argument('<file>', 'rig file to write; one that is there stays as it is')
+  .option('--answers <file>', 'YAML file of answers by name, for what is not to be asked')
+  .action((path: string, options: { answers?: string }) =>
+    exitAfter(async (signal) => {
+      const { rigNewCommand } = await import('./rig-new.js')
+      return rigNewCommand({ path, ...options }, signal)
+    }),
+  )
+
+rig
+  .command('check')
+  .description('see whether each input hears the player, rate and bits are as said, and the meter answers')
+  .argument('<rig>', 'rig file')
+  .option('--yes', 'take every prompt as done')
+  .action((rigPath: string, options: { yes?: boolean }) =>
+    exitAfter(async (signal) => {
+      const { rigCheckCommand } = await import('./rig-check.js')
+      return rigCheckCommand({ rigPath, isAttended: options.yes !== true }, signal)
+    }),
+  )
+
+rig
+  .command('levels')
+  .description('show the levels of all inputs while leads are being moved; q or Ctrl-C ends')
+  .argument('<rig>', 'rig file')
+  .option('--tone', 'play a quiet tone meanwhile: 997 Hz at -40 dBFS')
+  .option('--for <seconds>', 'end by itself after so long')
+  .action((rigPath: string, options: { tone?: boolean; for?: string }) =>
+    exitAfter(async (signal) => {
+      const { rigLevelsCommand } = await import('./rig-levels.js')
+      return rigLevelsCommand({ rigPath, ...options }, signal)
+    }),
+  )
 
 rig
   .command('calibrate')

@@ -3,9 +3,8 @@
  *
  * Each command replaces its own part of the calibration file and leaves the others as they are.
  */
-import { basename, dirname, resolve } from 'node:path'
-import { writeAside } from '../archive/run-folder.js'
-import { liveBench } from '../instruments/bench.js'
+import { basename, dirname } from 'node:path'
+import { writeAside } from '../archive/safe-write.js'
 import { limitsText, type RigTextOptions, voltsText } from '../report/rig-terminal.js'
 import { type Calibration, emptyCalibration, type Feed, type Made } from '../rig/calibration.js'
 import { calibrationText } from '../rig/calibration-file.js'
@@ -16,11 +15,10 @@ import type { OnProgress } from '../stages/progress.js'
 import { calibrateVolts } from '../stages/rig-calibrate.js'
 import { measureLimits } from '../stages/rig-limits.js'
 import { StopError } from '../units/stop.js'
-import { simulatedCard } from '../vehicle/bench.js'
-import { NO_FAULTS, parseFaults } from '../vehicle/faults.js'
 import { calibrationPathOf, loadCalibration } from './calibration.js'
 import { EXIT } from './exit.js'
 import { type Loaded, readText, shown } from './files.js'
+import { isByHand, openBenchOf } from './rig-open.js'
 import { Screen } from './screen.js'
 
 export interface RigOptions {
@@ -109,7 +107,7 @@ function checkUsable({ value, path }: Loaded<Rig>): void {
     const remedy = 'Name a rig with a card: capture: { driver: pulse }, player: { driver: computer }.'
     throw new StopError('this rig is for recordings made elsewhere, there is no card to check', shown(path), remedy)
   }
-  if (value.player.driver === 'none') {
+  if (isByHand(value.player.driver)) {
     const remedy = 'Name a rig with player: { driver: computer }: the rig is checked with its own output.'
     throw new StopError('this rig has no player of its own', shown(path), remedy)
   }
@@ -120,13 +118,9 @@ async function openRig(rig: Loaded<Rig>, screen: Screen, isAttended: boolean, si
     screen.say(
       'Caution: take amplifiers, speakers and headphones off this output: full-level tones follow a quiet probe.',
     )
-    return liveBench(rig.value, [], (prompt, stop) => screen.ask(prompt, isAttended, stop), signal)
   }
-  const { faultsPath } = rig.value
-  if (faultsPath === null) return simulatedCard(rig.value, NO_FAULTS)
-  const path = resolve(dirname(rig.path), faultsPath)
-  const text = await readText(path, 'faults file', `The rig names it: check "faults" in ${shown(rig.path)}.`)
-  return simulatedCard(rig.value, parseFaults(text, shown(path)))
+  const ask = (prompt: string, stop: AbortSignal): Promise<void> => screen.ask(prompt, isAttended, stop)
+  return openBenchOf(rig, ask, (says) => screen.say(says), signal)
 }
 
 function feedOf<Allowed extends Feed>(text: string, allowed: readonly Allowed[]): Allowed {

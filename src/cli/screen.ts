@@ -1,13 +1,16 @@
 /** The terminal while a run goes on: one line that tells how far it is, prompts, and what the terminal can show. */
 import { createInterface } from 'node:readline/promises'
 import { progressLine } from '../report/progress.js'
+import type { Person } from '../stages/hook-up.js'
 import type { OnProgress, Progress } from '../stages/progress.js'
 import { StopError } from '../units/stop.js'
 
 export class Screen {
   private readonly isLive = process.stderr.isTTY === true
-  private lastStep = ''
+  private last = { step: '', key: '' }
   private isLineOpen = false
+  /** The last line of a prompt that waits for an answer. */
+  private waiting = ''
 
   readonly isColour = process.stdout.isTTY === true && !process.env['NO_COLOR'] && process.env['TERM'] !== 'dumb'
   readonly columnCount = process.stdout.columns ?? 80
@@ -20,9 +23,12 @@ export class Screen {
       this.isLineOpen = true
       return
     }
-    const step = `${progress.step} ${progress.detail}`
-    if (step !== this.lastStep) process.stderr.write(`${line}\n`)
-    this.lastStep = step
+    const { step, detail, doneS } = progress
+    const key = `${step} ${detail}`
+    // A step that is under way and only tells how far it is has its line already.
+    const isUnderWay = doneS !== null && doneS > 0 && step === this.last.step
+    if (key !== this.last.key && !isUnderWay) process.stderr.write(`${line}\n`)
+    this.last = { step, key: isUnderWay ? this.last.key : key }
   }
 
   clear(): void {
@@ -33,15 +39,34 @@ export class Screen {
   /** A line that stays. */
   say(text: string): void {
     this.clear()
-    process.stderr.write(`${text}\n`)
+    if (this.waiting === '') process.stderr.write(`${text}\n`)
+    else process.stderr.write(`\r\x1b[2K${text}\n${this.waiting}`)
   }
 
   /** Asks a person to do something; resolves when they confirm. */
   async ask(prompt: string, isAttended: boolean, signal: AbortSignal): Promise<void> {
-    if (!isAttended) {
-      this.say(`${prompt} (taken as done)`)
-      return
+    if (isAttended) await this.answerTo(prompt, 'Press Enter when done. ', signal)
+    else this.say(`${prompt} (taken as done)`)
+  }
+
+  /** Who sits at the bench, as the stages know them. */
+  person(isAttended: boolean): Person {
+    return {
+      isAttended,
+      say: (text) => this.say(text),
+      choose: async (prompt, letters, signal) => {
+        for (;;) {
+          const answer = await this.answerTo(prompt, '> ', signal)
+          if (letters.includes(answer)) return answer
+          const known = letters.filter((letter) => letter !== '')
+          this.say(`"${answer}" is not one of the answers: ${['Enter alone', ...known].join(', ')}.`)
+        }
+      },
     }
+  }
+
+  /** A line that a person types, trimmed and in small letters. */
+  private async answerTo(prompt: string, lastLine: string, signal: AbortSignal): Promise<string> {
     if (process.stdin.isTTY !== true) {
       throw new StopError(
         `a person is asked: "${prompt}"`,
@@ -54,9 +79,14 @@ export class Screen {
     const lines = createInterface({ input: process.stdin, output: process.stderr })
     // Ctrl-C inside a prompt reaches the prompt only; hand it on.
     lines.on('SIGINT', () => process.kill(process.pid, 'SIGINT'))
+    this.waiting = lastLine
     try {
-      await lines.question(`${prompt}\nPress Enter when done. `, { signal })
+      return (await lines.question(`${prompt}\n${lastLine}`, { signal })).trim().toLowerCase()
+    } catch (error) {
+      process.stderr.write('\r\x1b[2K')
+      throw error
     } finally {
+      this.waiting = ''
       lines.close()
     }
   }

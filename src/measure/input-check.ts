@@ -45,7 +45,8 @@ const BLOCK_S = 0.05
 const NOISE_S_MIN = 1.5
 
 /**
- * Where the tones are loudest against silence, over all inputs together.
+ * Where the tones are loudest against silence, over all inputs together. Amplitudes and no powers are added up: one loud input
+ * must not outvote the others, and noise of many must not outvote one that hears.
  *
  * @param windowS shorter than the probe, so that one window at least lies inside it
  * @returns first sample of the window
@@ -67,7 +68,7 @@ export function findProbe(
       const sums = windowPowers(channel, stepRad, blockCount, wide)
       const before = windowPowers(rest[k], stepRad, blockCount, wide)
       const restPower = Math.max(1e-18, before.reduce((sum, power) => sum + power, 0) / Math.max(1, before.length))
-      for (let i = 0; i < placeCount; i++) loudness[i] += Math.log1p((sums[i] ?? 0) / restPower)
+      for (let i = 0; i < placeCount; i++) loudness[i] += Math.sqrt((sums[i] ?? 0) / restPower)
     }
   })
   return loudness.indexOf(Math.max(...loudness)) * blockCount

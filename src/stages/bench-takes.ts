@@ -2,81 +2,179 @@
 import { type Job, volumeOf } from '../job/job.js'
 import type { PatchSpec, Rig } from '../rig/rig.js'
 import type { Bench, Setting } from '../rig/roles.js'
+import type { LeadsOn } from '../stimulus/hook-up-plan.js'
 import { renderTrack } from '../stimulus/render.js'
+import { StopError } from '../units/stop.js'
+import { checkLeads, connectLeads, NOBODY, type Person, STARTED_BY_HAND } from './hook-up.js'
+import { listenForTrack } from './listen.js'
 import { checkAgainstMeter, type MeterWord } from './meter-check.js'
+import { type PlannedTake, plannedTakes, takeWords } from './planned-takes.js'
 import type { OnProgress } from './progress.js'
-import { softStart } from './soft-start.js'
-import { type TakeSink, takeOnce } from './take.js'
+import { NO_MEMORY, type RunMemory } from './run-memory.js'
+import { checkMarker, softStart } from './soft-start.js'
+import { isTaint, type MakeSink, type RawTake, type TakeSink, takeOnce } from './take.js'
 import type { Take } from './verify.js'
 
+export interface TakeFormat {
+  readonly sampleRateHz: number
+  readonly channelCount: number
+  readonly bits: 16 | 24 | 32
+}
+
 export interface TakeStore {
-  /** Opens the file of a take; its name is relative to the run's folder. */
-  open(name: string, format: { sampleRateHz: number; channelCount: number; bits: 16 | 24 | 32 }): Promise<TakeSink>
+  /**
+   * Opens the file of a take.
+   * @param name relative to the run's folder
+   * @param onFailure to be called as soon as the file can take no more
+   */
+  open(name: string, format: TakeFormat, take: PlannedTake, onFailure: (error: StopError) => void): Promise<TakeSink>
   sha256(name: string): Promise<string>
 }
 
+/** Who and what hears of a run besides its takes. */
+export interface Witness {
+  readonly person: Person
+  readonly onMeter: (word: MeterWord) => void | Promise<void>
+  /** Leads that were not as expected and were left so: for the result. */
+  readonly onNote: (note: string) => void | Promise<void>
+}
+
+/** Nobody hears of it. */
+export const NO_WITNESS: Witness = { person: NOBODY, onMeter: () => {}, onNote: () => {} }
+
+/** @param memory what earlier commands finished of this run: yielded in its place, and nothing is played for it */
 export async function* benchTakes(
   bench: Bench,
   job: Job,
   rig: Rig,
   patches: readonly PatchSpec[],
   store: TakeStore,
-  onMeter: (word: MeterWord) => void,
+  witness: Witness,
   onProgress: OnProgress,
   signal: AbortSignal,
+  memory: RunMemory = NO_MEMORY,
 ): AsyncGenerator<Take> {
   onProgress({ step: 'making the track', detail: '', doneS: null, totalS: null })
   const track = await renderTrack(job.track.sampleRateHz)
-  const settings: readonly Setting[] = ['reference', ...job.extraTakes]
-  let hasMeterWord = false
-  for (const patch of patches) {
-    await bench.connect(patch.name, signal)
-    for (const setting of settings) {
-      await bench.set(setting, signal)
-      if (isFirstAtLevel(setting, job)) await softStart(bench, job, rig, patch, onProgress, signal)
-      if (setting === 'reference') {
-        const word = hasMeterWord ? null : await checkAgainstMeter(bench, job, rig, patch, onProgress, signal)
-        if (word) {
-          hasMeterWord = true
-          onMeter(word)
-        }
-      }
-      const name = `takes/${slug(patch.name)}${setting === 'reference' ? '' : `-${slug(setting)}`}.wav`
-      const { bits } = rig.capture
-      const { audio, faults } = await takeOnce(
-        bench,
-        track,
-        (sampleRateHz, channelCount) => store.open(name, { sampleRateHz, channelCount, bits }),
-        { step: 'playing and capturing', detail: takeWords(patch.name, setting) },
-        onProgress,
-        signal,
-      )
-      yield {
-        patchName: patch.name,
-        setting,
-        audio,
-        // 32 bits are a way to store samples; no converter has more than 24.
-        captureBits: Math.min(bits, 24),
-        source: name,
-        sha256: () => store.sha256(name),
-        faults,
+  let hasMeterWord = memory.meterWord !== null
+  const { person, onMeter, onNote } = witness
+  const isByHand = STARTED_BY_HAND.has(rig.player.driver)
+  let connected: PatchSpec | null = null
+  let leadsOn: LeadsOn = new Map()
+  for (const take of plannedTakes(job, patches)) {
+    const { patch, setting } = take
+    const earlier = await memory.earlier(take)
+    if (earlier) {
+      yield earlier
+      continue
+    }
+    if (patch !== connected) {
+      leadsOn = await connectLeads(bench, job, rig, patch, leadsOn, person, signal)
+      connected = patch
+      // Every setting is a change from the reference: a run that goes on in the middle of a patch begins there too.
+      await bench.set('reference', signal)
+      const notes = isByHand ? [] : await checkLeads(bench, job, rig, patch, person, onProgress, signal)
+      for (const note of notes) await onNote(note)
+    }
+    if (setting !== 'reference') await bench.set(setting, signal)
+    if (isLouderThanReference(setting, job) && !isByHand) await softStart(bench, job, rig, patch, onProgress, signal)
+    if (setting === 'reference' && !hasMeterWord && !isByHand) {
+      const word = await checkAgainstMeter(bench, job, rig, patch, onProgress, signal)
+      if (word) {
+        hasMeterWord = true
+        await onMeter(word)
       }
     }
+    const takeAs = (makeSink: MakeSink): Promise<RawTake> =>
+      isByHand
+        ? listenForTrack(
+            bench,
+            { makeSink, onMarker: (marker) => checkMarker(marker, job, rig, patch), say: person.say },
+            onProgress,
+            signal,
+          )
+        : takeOnce(
+            bench,
+            track,
+            makeSink,
+            { step: 'playing and capturing', detail: takeWords(take) },
+            onProgress,
+            signal,
+          )
+    const { name, raw } = await takeUntilWhole(bench, rig, take, takeAs, store, memory, signal)
+    let sha256: Promise<string> | null = null
+    const checksum = (): Promise<string> => {
+      sha256 ??= store.sha256(name)
+      return sha256
+    }
+    yield {
+      patchName: patch.name,
+      setting,
+      audio: raw.audio,
+      captureBits: captureBitsOf(rig),
+      source: name,
+      sha256: checksum,
+      faults: raw.faults,
+      refuse: ({ message }) => memory.refuse(name, message),
+    }
+    // Measured by now: nobody waits for the disk.
+    await memory.sealed(name, await checksum())
   }
 }
 
-/** Whether nothing as loud has been played at these leads: the first take, and one at a higher volume. */
-function isFirstAtLevel(setting: Setting, { volumeStep }: Job): boolean {
+/** 32 bits are a way to store samples; no converter has more than 24. */
+export const captureBitsOf = (rig: Rig): number => Math.min(rig.capture.bits, 24)
+
+/** Whether nothing as loud has been played at these leads yet. */
+function isLouderThanReference(setting: Setting, { volumeStep }: Job): boolean {
   const volume = volumeOf(setting)
-  return setting === 'reference' || (volume !== null && (volumeStep === null || volume > volumeStep))
+  return volume !== null && (volumeStep === null || volume > volumeStep)
 }
 
-const takeWords = (patchName: string, setting: Setting): string =>
-  setting === 'reference' ? patchName : `${patchName}, ${setting.replace('_', ' ')}`
+interface Attempt {
+  readonly name: string
+  readonly raw: RawTake
+}
 
-/** A patch's name as a file name. */
-const slug = (name: string): string =>
-  name
-    .toLowerCase()
-    .replace(/[^a-z0-9]+/g, '-')
-    .replace(/^-|-$/g, '') || 'patch'
+/** Takes it again while the capture was not whole and somebody wants another; then the best of all counts. */
+async function takeUntilWhole(
+  bench: Bench,
+  rig: Rig,
+  take: PlannedTake,
+  takeAs: (makeSink: MakeSink) => Promise<RawTake>,
+  store: TakeStore,
+  memory: RunMemory,
+  signal: AbortSignal,
+): Promise<Attempt> {
+  const { bits } = rig.capture
+  let best: Attempt | null = null
+  for (let attemptCount = 1; ; attemptCount++) {
+    const name = memory.freeName(take)
+    const raw = await takeAs((sampleRateHz, channelCount, onFailure) =>
+      store.open(name, { sampleRateHz, channelCount, bits }, take, onFailure),
+    )
+    if (best === null || isBetter(raw, best.raw)) best = { name, raw }
+    const taints = raw.captureFaults.filter(isTaint)
+    if (taints.length === 0 && !raw.isBrokenOff) break
+    const says = taints.length > 0 ? taints.map((fault) => fault.says) : ['the capture broke off']
+    const tainted = { take, says, attemptCount, isBrokenOff: raw.isBrokenOff }
+    if (await memory.isToBeTakenAgain(tainted, signal)) continue
+    if (!best.raw.isBrokenOff) break
+    throw new StopError(
+      `the capture broke off before the track had ended${attemptCount > 1 ? `, ${attemptCount} times` : ''}: ${says.join('; ')}`,
+      bench.capture.where,
+      'Check the card and its cable, then give the same command again.',
+      'instrument',
+    )
+  }
+  await memory.settle(take, best.name)
+  return best
+}
+
+/** Whole before broken off, then the fewest faults of the capture, then the longest. */
+function isBetter(one: RawTake, other: RawTake): boolean {
+  if (one.isBrokenOff !== other.isBrokenOff) return !one.isBrokenOff
+  const [count, otherCount] = [one, other].map(({ captureFaults }) => captureFaults.filter(isTaint).length)
+  if (count !== otherCount) return count < otherCount
+  return one.audio.channels[0].length > other.audio.channels[0].length
+}

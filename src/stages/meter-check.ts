@@ -7,7 +7,9 @@ import { fullScaleAtLead, type PatchSpec, type Rig } from '../rig/rig.js'
 import type { Bench } from '../rig/roles.js'
 import { TONE_HZ } from '../stimulus/layout.js'
 import { renderTones } from '../stimulus/render.js'
+import type { Audio } from '../units/audio.js'
 import { dbFromRatio, ratioFromDb } from '../units/level.js'
+import { StopError } from '../units/stop.js'
 import { inDb, inHz, inVolts } from '../units/words.js'
 import { figureOf, held } from '../verdict/decision.js'
 import type { Check, Finding } from '../verdict/result.js'
@@ -16,7 +18,8 @@ import { pause, takeOnce } from './take.js'
 
 const TONE_DBFS = -10
 /** A live meter needs a moment to settle and a few readings to agree. */
-const TONE_S = 6
+const TONES_S = [6, 12, 24] as const
+const SIMULATED_TONE_S = 2
 const SETTLE_S = 1.5
 
 export interface MeterWord {
@@ -42,17 +45,8 @@ export async function checkAgainstMeter(
     (a, b) => Math.abs(Math.log(a / output.referenceHz)) - Math.abs(Math.log(b / output.referenceHz)),
   )[0]
   const says = await bench.meter.identify(signal)
-  const lengthS = bench.isSimulated ? 2 : TONE_S
-  const tone = await renderTones(job.track.sampleRateHz, lengthS + 0.2, [
-    { startS: 0.1, durationS: lengthS, tones: [{ freqHz, peakFs: ratioFromDb(TONE_DBFS) }] },
-  ])
   const step = { step: 'tone for the meter', detail: `input ${spec.inputNumber}` }
-  const taking = takeOnce(bench, tone, null, step, onProgress, signal)
-  // The model plays at once and its meter remembers; a real one has to be read while the tone sounds.
-  const reading = bench.isSimulated
-    ? taking.then(() => bench.meter!.readAcVrms(signal))
-    : pause(SETTLE_S, signal).then(() => bench.meter!.readAcVrms(signal))
-  const [{ audio }, meterVrms] = await Promise.all([taking, reading])
+  const { audio, meterVrms } = await whileItSounds(bench, job, freqHz, step, onProgress, signal)
 
   const channel = audio.channels[spec.inputNumber - 1]
   const input = rig.inputs[spec.inputNumber - 1]
@@ -101,6 +95,47 @@ export async function checkAgainstMeter(
           },
         ]
   return { says, check, findings }
+}
+
+/**
+ * The tone, captured and read by the meter while it sounds. A meter that is slow, or was plugged in again meanwhile, gets a
+ * tone twice as long, and once more.
+ */
+async function whileItSounds(
+  bench: Bench,
+  job: Job,
+  freqHz: number,
+  step: { step: string; detail: string },
+  onProgress: OnProgress,
+  signal: AbortSignal,
+): Promise<{ audio: Audio; meterVrms: number }> {
+  const meter = bench.meter!
+  for (const lengthS of bench.isSimulated ? [SIMULATED_TONE_S] : TONES_S) {
+    const tone = await renderTones(job.track.sampleRateHz, lengthS + 0.2, [
+      { startS: 0.1, durationS: lengthS, tones: [{ freqHz, peakFs: ratioFromDb(TONE_DBFS) }] },
+    ])
+    const taking = takeOnce(bench, tone, null, step, onProgress, signal)
+    // The model plays at once and its meter remembers; a real one has to be read while the tone sounds.
+    if (bench.isSimulated) {
+      const { audio } = await taking
+      return { audio, meterVrms: await meter.readAcVrms(signal) }
+    }
+    const sounding = AbortSignal.any([signal, AbortSignal.timeout(1000 * lengthS)])
+    const reading = pause(SETTLE_S, signal)
+      .then(() => meter.readAcVrms(sounding))
+      .catch((error: unknown) => {
+        if (sounding.aborted && !signal.aborted) return null
+        throw error
+      })
+    const [{ audio }, meterVrms] = await Promise.all([taking, reading])
+    if (meterVrms !== null) return { audio, meterVrms }
+  }
+  throw new StopError(
+    `the meter had no settled reading within ${TONES_S.at(-1)} s of tone`,
+    meter.where,
+    'Check that its leads sit firmly, choose a fixed range, then give the same command again.',
+    'instrument',
+  )
 }
 
 /** Level of the tone where it is steady: the middle half of where it sounds. */

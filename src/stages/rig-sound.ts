@@ -1,4 +1,5 @@
 /** What the rig's own checks share: a quiet probe that finds out how loud they may play, and tones that are read where steady. */
+import { CLIPPED_FS } from '../measure/input-meter.js'
 import { clockedHz, readSteadyTone, restRatio, type SteadyTone } from '../measure/steady-tone.js'
 import { inputsInWords } from '../rig/input-words.js'
 import type { Bench } from '../rig/roles.js'
@@ -12,8 +13,6 @@ import { takeOnce } from './take.js'
 /** Rate at which checks are played: the track has it too. */
 export const PLAY_RATE_HZ = 48_000
 const PROBE = { freqHz: 997, levelDbfs: -40, durationS: 1.2 } as const
-/** A converter stops at its last code or, behind a resampler, a little before it. */
-const CLIPPED_FS = 1 - 2 ** -13
 /** The probe has to stand this far out of the noise beside it. */
 const HEARD_OVER = 10
 /** Rise, fall, and filters that ring: left out at both ends of a tone. */

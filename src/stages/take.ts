@@ -1,6 +1,7 @@
 /** One take: the capture runs, the player plays, and every block goes to disk and to memory as it comes. */
-import type { Bench, Block } from '../rig/roles.js'
+import type { Bench, Block, CaptureFault, CaptureRun } from '../rig/roles.js'
 import { type Audio, durationS } from '../units/audio.js'
+import type { StopError } from '../units/stop.js'
 import type { OnProgress } from './progress.js'
 
 /** Goes on capturing after the last sample, for what is still on its way. */
@@ -9,23 +10,40 @@ const TAIL_S = 1.5
 export interface RawTake {
   readonly audio: Audio
   readonly faults: readonly string[]
+  readonly captureFaults: readonly CaptureFault[]
+  /** The capture ended before the sound did: there is no whole track in it. */
+  readonly isBrokenOff: boolean
 }
 
-/** Where the blocks of a take go besides memory; `finish` when it is whole, `discard` when it was stopped. */
+const TAINTS: readonly CaptureFault['kind'][] = ['overrun', 'short', 'vanished']
+
+/** Whether another take may be better: a level that clips, a mute switch or a wrong rate will be the same again. */
+export const isTaint = ({ kind }: CaptureFault): boolean => TAINTS.includes(kind)
+
+/** Where the blocks of a take go besides memory; `finish` when it has ended, `discard` when it was stopped. */
 export interface TakeSink {
   append(block: Block): void
-  finish(): Promise<void>
+  finish(faults: readonly CaptureFault[]): Promise<void>
   discard(): Promise<void>
 }
 
+/** Opens a sink for a capture's own rate and inputs; onFailure is called as soon as it can take no more. */
+export type MakeSink = (
+  sampleRateHz: number,
+  inputCount: number,
+  onFailure: (error: StopError) => void,
+) => Promise<TakeSink>
+
 /**
- * @param makeSink called with the capture's own rate and inputs; null: the take is kept in memory only
+ * A capture that breaks off, or a disk that fills up, ends the sound at once.
+ *
+ * @param makeSink null: the take is kept in memory only
  * @throws StopError from capture or player; the reason of the signal when it was aborted
  */
 export async function takeOnce(
   bench: Bench,
   sound: Audio,
-  makeSink: ((sampleRateHz: number, inputCount: number) => Promise<TakeSink>) | null,
+  makeSink: MakeSink | null,
   says: { step: string; detail: string },
   onProgress: OnProgress,
   signal: AbortSignal,
@@ -45,17 +63,20 @@ export async function takeOnce(
     onProgress({ ...says, doneS: Math.min(totalS, (performance.now() - startedMs) / 1000), totalS })
   try {
     onProgress({ ...says, doneS: 0, totalS })
+    const ending = new AbortController()
     if (makeSink) {
-      sink = await makeSink(run.sampleRateHz, run.inputCount)
+      sink = await makeSink(run.sampleRateHz, run.inputCount, (error) => ending.abort(error))
       for (const block of early) sink.append(block)
     }
-    await bench.player.play(sound, signal)
-    if (!bench.isSimulated) await pause(TAIL_S, signal)
-    const faults = await run.stop()
-    await sink?.finish()
+    const broken = await playUnlessBrokenOff(bench, sound, run, ending, signal)
+    const said = await run.stop()
+    const captureFaults = broken === null || said.some(({ kind }) => kind === broken.kind) ? said : [...said, broken]
+    await sink?.finish(captureFaults)
     return {
       audio: { sampleRateHz: run.sampleRateHz, channels: joined(blocks, run.inputCount) },
-      faults: faults.map(({ says: text }) => text),
+      faults: captureFaults.map(({ says: text }) => text),
+      captureFaults,
+      isBrokenOff: broken !== null,
     }
   } catch (error) {
     await run.stop().catch(() => {})
@@ -64,6 +85,36 @@ export async function takeOnce(
   } finally {
     if (ticker) clearInterval(ticker)
   }
+}
+
+/**
+ * @param ending stops the sound before its end
+ * @returns the fault with which the capture broke off; null where it went on to the end
+ */
+async function playUnlessBrokenOff(
+  bench: Bench,
+  sound: Audio,
+  run: CaptureRun,
+  ending: AbortController,
+  signal: AbortSignal,
+): Promise<CaptureFault | null> {
+  let broken: CaptureFault | null = null
+  const brokenOff = (): CaptureFault | null => broken
+  void run.failed?.then((fault) => {
+    if (ending.signal.aborted) return
+    broken = fault
+    ending.abort()
+  })
+  const either = AbortSignal.any([signal, ending.signal])
+  try {
+    await bench.player.play(sound, either)
+    if (!bench.isSimulated) await pause(TAIL_S, either)
+    // A player may be through before it looks at its signal.
+    either.throwIfAborted()
+  } catch (error) {
+    if (brokenOff() === null || signal.aborted) throw error
+  }
+  return brokenOff()
 }
 
 /** Waits, or rejects with the signal's reason. */
@@ -82,7 +133,7 @@ export function pause(lengthS: number, signal: AbortSignal): Promise<void> {
   })
 }
 
-function joined(blocks: readonly Block[], inputCount: number): Float32Array[] {
+export function joined(blocks: readonly Block[], inputCount: number): Float32Array[] {
   const frameCount = blocks.reduce((sum, block) => sum + block[0].length, 0)
   return Array.from({ length: inputCount }, (_, k) => {
     const channel = new Float32Array(frameCount)

@@ -9,6 +9,7 @@ import { measureOutputs } from '../measure/outputs.js'
 import type { PatchSpec, Rig } from '../rig/rig.js'
 import type { Setting } from '../rig/roles.js'
 import { type Audio, durationS } from '../units/audio.js'
+import { StopError } from '../units/stop.js'
 import { CAUTIONS } from '../verdict/cautions.js'
 import { judge } from '../verdict/judge.js'
 import { type Check, type Finding, RESULT_VERSION, type Result } from '../verdict/result.js'
@@ -26,6 +27,8 @@ export interface Take {
   /** Asked for after the measuring, while nothing else needs the disk. */
   readonly sha256: () => Promise<string>
   readonly faults: readonly string[]
+  /** Told when there is no track in it that can be measured: it is not worth keeping. */
+  readonly refuse?: (error: StopError) => Promise<void>
 }
 
 export interface VerifyRequest {
@@ -70,7 +73,10 @@ export async function verify(
   const measured: MeasuredTake[] = []
   const analysts = new Analysts(Math.max(...patches.map(({ leads }) => leads.length)), request.rig.capture.sampleRateHz)
   try {
-    if (request.isAhead) warmUp(request.rig.capture.sampleRateHz)
+    if (request.isAhead) {
+      warmUp(request.rig.capture.sampleRateHz)
+      await analysts.ready()
+    }
     for await (const take of takes) {
       onProgress({ step: 'measuring', detail: take.patchName, doneS: null, totalS: null })
       measured.push(await measureTake(take, patches, analysts, signal))
@@ -78,10 +84,13 @@ export async function verify(
   } finally {
     await analysts.close()
   }
+  signal.throwIfAborted()
   const leads = patches.flatMap((patch) => leadsOf(patch, measured, request.rig))
   const measures = measureOutputs(job, leads)
   const faults = measured.flatMap(({ take }) => take.faults.map((says) => faultFinding(take.patchName, says)))
   const judgement = judge(job, measures, request.rigChecks, [...request.rigFindings, ...faults])
+  const checksums = await Promise.all(measured.map(({ take }) => take.sha256()))
+  signal.throwIfAborted()
   return {
     format: 'linetrue-result',
     version: RESULT_VERSION,
@@ -104,25 +113,23 @@ export async function verify(
         ownNoiseDbfs: own?.floor?.noiseDbfs ?? null,
       })),
     },
-    takes: await Promise.all(
-      measured.map(async ({ take, located, sampleRateHz, inputCount, lengthS }) => ({
-        patch: take.patchName,
-        setting: take.setting,
-        source: take.source,
-        sha256: await take.sha256(),
-        sampleRateHz,
-        inputCount,
-        durationS: lengthS,
-        trackStartS: located.startSample / sampleRateHz,
-        clockOffsetPpm: located.clockOffsetPpm,
-        matchPct: 100 * located.match,
-        trackRevision: located.revision,
-        trackCount: located.trackCount ?? 1,
-        trackNumber: located.trackNumber ?? 1,
-        clockDriftPpm: located.clockDriftPpm ?? 0,
-        faults: [...take.faults],
-      })),
-    ),
+    takes: measured.map(({ take, located, sampleRateHz, inputCount, lengthS }, k) => ({
+      patch: take.patchName,
+      setting: take.setting,
+      source: take.source,
+      sha256: checksums[k],
+      sampleRateHz,
+      inputCount,
+      durationS: lengthS,
+      trackStartS: located.startSample / sampleRateHz,
+      clockOffsetPpm: located.clockOffsetPpm,
+      matchPct: 100 * located.match,
+      trackRevision: located.revision,
+      trackCount: located.trackCount ?? 1,
+      trackNumber: located.trackNumber ?? 1,
+      clockDriftPpm: located.clockDriftPpm ?? 0,
+      faults: [...take.faults],
+    })),
     ...judgement,
     cautions: [...CAUTIONS],
   }
@@ -140,8 +147,15 @@ async function measureTake(
   const channels = inputNumbers.map((number) => audio.channels[number - 1])
   const { sampleRateHz } = audio
   const [lengthS, inputCount] = [durationS(audio), audio.channels.length]
-  const located = locate({ sampleRateHz, channels }, take.source)
-  const analyses = await analysts.analyse(channels, located, take.setting, signal)
+  let located: Located
+  let analyses: readonly InputAnalysis[]
+  try {
+    located = locate({ sampleRateHz, channels }, take.source)
+    analyses = await analysts.analyse(channels, located, take.setting, signal)
+  } catch (error) {
+    if (error instanceof StopError && !signal.aborted) await take.refuse?.(error)
+    throw error
+  }
   return {
     take: rest,
     located,

@@ -2,11 +2,13 @@
 import type { Job } from '../job/job.js'
 import type { PatchSpec, Rig } from '../rig/rig.js'
 import { StopError } from '../units/stop.js'
+import { shareOut } from './hook-up-plan.js'
 
 /**
  * The patches of a run, in the order in which they are taken. Together they hold every output of the job exactly once.
  *
- * Without patches in the rig, outputs fill the inputs in the channel map's order, as often as it takes.
+ * Without patches in the rig, outputs fill the inputs as often as it takes: in the channel map's order, but for pairs and
+ * sums, which stay in one patch where that takes no more patches.
  *
  * @throws StopError when the rig's patches leave an output out, hold one twice, or hold one that the job does not have
  */
@@ -17,11 +19,9 @@ export function planPatches(job: Job, rig: Rig): readonly PatchSpec[] {
 function fillInputs(job: Job, rig: Rig): readonly PatchSpec[] {
   const inputCount = rig.inputs.length
   if (inputCount === 0) throw new RangeError('planPatches: a rig without inputs')
-  return Array.from({ length: Math.ceil(job.outputs.length / inputCount) }, (_, index) => ({
+  return shareOut(job, inputCount).map((places, index) => ({
     name: `patch ${index + 1}`,
-    leads: job.outputs
-      .slice(index * inputCount, (index + 1) * inputCount)
-      .map((output, place) => ({ inputNumber: place + 1, outputNumber: output.number })),
+    leads: places.map((place, k) => ({ inputNumber: k + 1, outputNumber: job.outputs[place].number })),
   }))
 }
 

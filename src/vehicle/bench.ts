@@ -6,10 +6,12 @@
  */
 import type { Job } from '../job/job.js'
 import type { MeterSpec, PatchSpec, Rig } from '../rig/rig.js'
-import type { Bench, Block, CaptureRun, HookUp, Meter, Setting } from '../rig/roles.js'
+import type { Bench, Block, CaptureRun, HookUp, Meter, MeterQuantity, MeterReading, Setting } from '../rig/roles.js'
 import type { Audio } from '../units/audio.js'
 import { type Vrms, vrms } from '../units/level.js'
+import { StopError } from '../units/stop.js'
 import { breathe } from './breath.js'
+import { checkLeadsFault, type LeadsFault, putOn } from './fault-leads.js'
 import type { Faults } from './faults.js'
 import { renderLoop } from './loop.js'
 import { captureModel, modelFromJob, type VehicleModel } from './model.js'
@@ -17,6 +19,7 @@ import { renderTake } from './render.js'
 import { between, evenRandom, seedFor } from './seeded.js'
 
 const BLOCK_FRAME_COUNT = 4096
+const TAKE_NUMBER_END = 10_000
 const SAYS = 'simulated vehicle'
 const SAYS_WITHOUT_VEHICLE = 'simulated card'
 /** A healthy meter's error is within a third of what its data sheet allows; this part of it is the same in all readings. */
@@ -27,8 +30,10 @@ const STEADY_SHARE = 0.8
  * @param patches hook-ups by name, as the run will ask for them
  * @throws StopError when the faults do not fit the job
  */
-export const simulatedBench = (job: Job, rig: Rig, faults: Faults, patches: readonly PatchSpec[]): Bench =>
-  benchOf(modelFromJob(job, faults), rig, patches)
+export function simulatedBench(job: Job, rig: Rig, faults: Faults, patches: readonly PatchSpec[]): Bench {
+  checkLeadsFault(faults.leads, job, faults.where)
+  return benchOf(modelFromJob(job, faults), rig, patches, faults.leads)
+}
 
 /** The card alone, for a rig that is checked by itself: of the faults only those of the capture count. */
 export const simulatedCard = (rig: Rig, faults: Faults): Bench =>
@@ -36,14 +41,20 @@ export const simulatedCard = (rig: Rig, faults: Faults): Bench =>
 
 type CardModel = Pick<VehicleModel, 'seed' | 'capture'>
 
-function benchOf(model: VehicleModel | CardModel, rig: Rig, patches: readonly PatchSpec[]): Bench {
+function benchOf(
+  model: VehicleModel | CardModel,
+  rig: Rig,
+  patches: readonly PatchSpec[],
+  leadsFault: LeadsFault | null = null,
+): Bench {
   const says = 'outputs' in model ? SAYS : SAYS_WITHOUT_VEHICLE
   let hookUp: HookUp | null = 'outputs' in model ? null : { kind: 'shorted' }
   let meterInput = rig.meter?.inputNumber ?? 1
   let setting: Setting = 'reference'
   let outputNumbers: readonly (number | null)[] = rig.inputs.map(() => null)
   let listener: ((block: Block) => void) | null = null
-  let takeNumber = 0
+  const playCounts = new Map<string, number>()
+  const askedCounts = new Map<string, number>()
   let leadVrms: readonly Vrms[] = rig.inputs.map(() => vrms(0))
 
   const start = async (onBlock: (block: Block) => void, signal: AbortSignal): Promise<CaptureRun> => {
@@ -62,7 +73,11 @@ function benchOf(model: VehicleModel | CardModel, rig: Rig, patches: readonly Pa
 
   const play = async (audio: Audio, signal: AbortSignal): Promise<void> => {
     signal.throwIfAborted()
-    takeNumber++
+    // Chance hangs on what is played where, not on what came before: a run that goes on hears what it would have heard.
+    const what = JSON.stringify([hookUp ?? outputNumbers, setting, audio.channels[0].length])
+    const playCount = (playCounts.get(what) ?? 0) + 1
+    playCounts.set(what, playCount)
+    const takeNumber = seedFor(playCount, what) % TAKE_NUMBER_END
     const pace = { signal, breathe }
     const rendered =
       hookUp === null && 'outputs' in model
@@ -94,9 +109,12 @@ function benchOf(model: VehicleModel | CardModel, rig: Rig, patches: readonly Pa
       if (!patch) throw new RangeError(`simulatedBench: no patch "${to}"`)
       hookUp = null
       meterInput = rig.meter?.inputNumber ?? 1
-      outputNumbers = rig.inputs.map(
-        (_, index) => patch.leads.find(({ inputNumber }) => inputNumber === index + 1)?.outputNumber ?? null,
-      )
+      const askedCount = (askedCounts.get(to) ?? 0) + 1
+      askedCounts.set(to, askedCount)
+      outputNumbers = rig.inputs.map((_, index) => {
+        const lead = patch.leads.find(({ inputNumber }) => inputNumber === index + 1)
+        return lead ? putOn(leadsFault, lead.outputNumber, askedCount) : null
+      })
     },
     set: async (next, signal) => {
       signal.throwIfAborted()
@@ -114,17 +132,27 @@ function modelMeter(spec: MeterSpec, { seed, capture }: CardModel, leadVrms: () 
   const steady = [between(even, -1, 1), between(even, -1, 1)]
   const error = (which: 0 | 1): number =>
     ERROR_SHARE * (STEADY_SHARE * steady[which] + (1 - STEADY_SHARE) * between(even, -1, 1))
+  const where = `simulated meter across input ${spec.inputNumber}`
+  const readAcVrms = async (signal: AbortSignal): Promise<Vrms> => {
+    signal.throwIfAborted()
+    const truth = leadVrms()
+    const shown = Math.max(0, truth * (1 + (error(0) * spec.accuracyPct) / 100) + error(1) * spec.accuracyVrms)
+    return vrms(capture.meterFactor * shown)
+  }
+  // The model knows of a lead what its outputs give, and that is sound.
+  const read = async (quantity: MeterQuantity, signal: AbortSignal): Promise<MeterReading> => {
+    if (quantity === 'acVolts') return { value: await readAcVrms(signal), unit: 'V' }
+    signal.throwIfAborted()
+    throw new StopError('the simulated meter reads AC volts only', where, 'Use a real meter for this.', 'instrument')
+  }
   return {
-    where: `simulated meter across input ${spec.inputNumber}`,
+    where,
     identify: async (signal) => {
       signal.throwIfAborted()
       return 'Ostrevan,AC1 simulated,0001,1.0'
     },
-    readAcVrms: async (signal) => {
-      signal.throwIfAborted()
-      const truth = leadVrms()
-      const shown = Math.max(0, truth * (1 + (error(0) * spec.accuracyPct) / 100) + error(1) * spec.accuracyVrms)
-      return vrms(capture.meterFactor * shown)
-    },
+    read,
+    readOnce: read,
+    readAcVrms,
   }
 }

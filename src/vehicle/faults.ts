@@ -17,6 +17,7 @@ import {
   timeFaultsOf,
 } from './fault-events.js'
 import { eqField, freqField, levelDbvField, OUTPUT_NUMBER_MAX, qField, sectionOf } from './fault-fields.js'
+import { type LeadsFault, leadsFaultOf, leadsField } from './fault-leads.js'
 import { Engine, type EngineFault, engineOf, HeadUnit, type HeadUnitFault, headUnitOf } from './fault-source.js'
 import type { Section } from './sections.js'
 
@@ -149,6 +150,7 @@ export const FaultsFile = z.strictObject({
   outputs: Outputs.default({}).describe(
     "Faults by output, as output number: what is wrong. Numbers are the channel map's",
   ),
+  leads: leadsField.describe('Leads that are put on other outputs than those asked for'),
   dropouts: dropoutsField,
   repeats: repeatsField,
   jumps: jumpsField,
@@ -191,6 +193,7 @@ export interface Faults extends FileTimeFaults {
   readonly seed: number
   readonly headUnit: HeadUnitFault
   readonly outputs: ReadonlyMap<number, OutputFault>
+  readonly leads: LeadsFault | null
   readonly engine: EngineFault
   readonly capture: {
     readonly clockOffsetPpm: number
@@ -223,6 +226,7 @@ function faultsOf(file: FaultsFile, where: string): Faults {
     seed: file.seed,
     headUnit: headUnitOf(file.head_unit),
     outputs: new Map(Object.entries(file.outputs).map(([number, output]) => [Number(number), outputOf(output)])),
+    leads: leadsFaultOf(file.leads),
     ...timeFaultsOf(file),
     engine: engineOf(file.engine),
     capture: {

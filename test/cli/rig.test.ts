@@ -135,7 +135,7 @@ describe('stops with one line at', () => {
     ],
     [
       'a rig whose track a person starts',
-      'name: r\ncapture: { driver: pulse }\nplayer: { driver: none }\ninputs: { count: 1, full_scale_vrms: 2, level_uncertainty_db: 0.3 }\n',
+      'name: r\ncapture: { driver: pulse }\nplayer: { driver: stick }\ninputs: { count: 1, full_scale_vrms: 2, level_uncertainty_db: 0.3 }\n',
       'this rig has no player of its own',
     ],
     ['a rig without a meter', rigText().replace(/^meter.*\n/m, ''), 'this rig has no meter to calibrate against'],

@@ -190,5 +190,6 @@ test('Ctrl-C while the track plays ends the run at once with one line, and leave
   const last = err.trimEnd().split('\n').at(-1)
   expect(last).toContain('linetrue: stopped by Ctrl-C')
   expect(err).not.toMatch(/\n\s+at /)
-  expect(existsSync(out) ? readdirSync(out) : []).toEqual([])
+  const takes = join(out, 'takes')
+  expect(existsSync(takes) ? readdirSync(takes) : []).toEqual([])
 })

@@ -1,12 +1,16 @@
-import { expect, test } from 'vitest'
+import { describe, expect, test } from 'vitest'
 import { settingPrompt } from '../../src/instruments/bench.js'
 import type { Job } from '../../src/job/job.js'
 import { parseJob } from '../../src/job/parse.js'
 import { parseRig } from '../../src/rig/parse.js'
 import type { Bench, Setting } from '../../src/rig/roles.js'
-import { benchTakes } from '../../src/stages/bench-takes.js'
+import { benchTakes, NO_WITNESS } from '../../src/stages/bench-takes.js'
+import { plannedTakes } from '../../src/stages/planned-takes.js'
+import { NO_MEMORY, type RunMemory } from '../../src/stages/run-memory.js'
+import { type Take, verify } from '../../src/stages/verify.js'
 import { planPatches } from '../../src/stimulus/plan.js'
 import type { Audio } from '../../src/units/audio.js'
+import { StopError } from '../../src/units/stop.js'
 
 const GO_ON = new AbortController().signal
 const RIG = parseRig(
@@ -65,16 +69,7 @@ async function run(job: Job): Promise<{ said: string[]; takes: string[]; files: 
     sha256: async () => '',
   }
   const bench = writtenBench(said)
-  for await (const take of benchTakes(
-    bench,
-    job,
-    RIG,
-    planPatches(job, RIG),
-    store,
-    () => {},
-    () => {},
-    GO_ON,
-  )) {
+  for await (const take of benchTakes(bench, job, RIG, planPatches(job, RIG), store, NO_WITNESS, () => {}, GO_ON)) {
     takes.push(`${take.patchName} ${take.setting}`)
   }
   return { said, takes, files }
@@ -112,4 +107,100 @@ test('a person is told what to set, and of carbon monoxide before anything else'
     'Set the volume to 20; balance and fader in the middle. Change nothing else.',
   )
   expect(settingPrompt('fader_front', 30)).toBe('Turn the fader fully to the front. Change nothing else.')
+})
+
+describe('a run that goes on', () => {
+  const made = (take: { patch: { name: string }; setting: Setting }): Take => ({
+    patchName: take.patch.name,
+    setting: take.setting,
+    audio: { sampleRateHz: 48_000, channels: [new Float32Array(1)] },
+    captureBits: 24,
+    source: 'made before',
+    sha256: async () => '',
+    faults: [],
+  })
+  const goOn = async (job: Job, isMade: (patch: string, setting: Setting) => boolean) => {
+    const [said, takes]: [string[], string[]] = [[], []]
+    const memory: RunMemory = {
+      ...NO_MEMORY,
+      earlier: async (take) => (isMade(take.patch.name, take.setting) ? made(take) : null),
+    }
+    const store = {
+      open: async () => ({ append: () => {}, finish: async () => {}, discard: async () => {} }),
+      sha256: async () => '',
+    }
+    const nobody = (): void => {}
+    const patches = planPatches(job, RIG)
+    const bench = writtenBench(said)
+    for await (const take of benchTakes(bench, job, RIG, patches, store, NO_WITNESS, nobody, GO_ON, memory)) {
+      takes.push(`${take.patchName} ${take.setting}: ${take.source}`)
+    }
+    return { said, takes }
+  }
+
+  test('plays only what is left, and tells what was made in its place', async () => {
+    const { said, takes } = await goOn(jobWith(''), (patch) => patch === 'patch 1')
+    expect(said).toEqual(['patch 2', 'reference', 'probe', 'track'])
+    expect(takes).toEqual(['patch 1 reference: made before', 'patch 2 reference: takes/patch-2.wav'])
+  })
+
+  test('in the middle of a patch sets the head unit as at its beginning, and probes, before anything else', async () => {
+    const { said } = await goOn(jobWith('fader_front, volume_20'), (patch, setting) => {
+      return patch === 'patch 1' ? setting !== 'volume_20' : true
+    })
+    expect(said).toEqual(['patch 1', 'reference', 'probe', 'volume_20', 'track'])
+  })
+})
+
+test('takes get a file each, though their names differ only in what a file name cannot hold', () => {
+  const patches = ['front high', 'front-high', 'перед', 'зад'].map((name) => ({ name, leads: [] }))
+  expect(plannedTakes(jobWith('volume_20'), patches).map(({ name }) => name)).toEqual([
+    'takes/front-high.wav',
+    'takes/front-high-volume-20.wav',
+    'takes/front-high--2.wav',
+    'takes/front-high-volume-20--2.wav',
+    'takes/patch.wav',
+    'takes/patch-volume-20.wav',
+    'takes/patch--2.wav',
+    'takes/patch-volume-20--2.wav',
+  ])
+})
+
+test('a take without a track in it is refused, and the run stops', async () => {
+  const job = jobWith('')
+  const patches = planPatches(job, RIG)
+  const refused: string[] = []
+  const take: Take = {
+    patchName: 'patch 1',
+    setting: 'reference',
+    audio: { sampleRateHz: 48_000, channels: [new Float32Array(48_000)] },
+    captureBits: 24,
+    source: 'takes/patch-1.wav',
+    sha256: async () => '',
+    faults: [],
+    refuse: async ({ message }) => void refused.push(message),
+  }
+  const running = verify(
+    {
+      job,
+      rig: RIG,
+      patches,
+      startedAt: '2026-04-01T10:00:00Z',
+      program: 'test',
+      isSimulated: true,
+      isAhead: false,
+      says: { capture: '', player: '', meter: () => null },
+      rigNotes: [],
+      rigChecks: [],
+      rigFindings: [],
+    },
+    (async function* () {
+      yield take
+    })(),
+    () => {},
+    GO_ON,
+  )
+  const error = await running.catch((reason: unknown) => reason)
+  expect(error).toBeInstanceOf(StopError)
+  expect(refused).toEqual([(error as StopError).message])
 })

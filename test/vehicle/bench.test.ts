@@ -197,6 +197,15 @@ describe('the meter', () => {
     expect((await bench.meter!.identify(GO_ON)).split(',')).toHaveLength(4)
   })
 
+  test('gives the same reading in either way, and knows AC volts only', async () => {
+    const bench = benchOf('{}', rigWith(1, METER.replace('across_input: 2', 'across_input: 1')))
+    const { value, unit } = await bench.meter!.read('acVolts', GO_ON)
+    expect([value <= 0.001, unit]).toEqual([true, 'V'])
+    await expect(bench.meter!.readOnce('ohms', GO_ON)).rejects.toThrow(
+      'the simulated meter reads AC volts only (simulated meter across input 1). Use a real meter for this.',
+    )
+  })
+
   test('is missing where the rig has none', () => {
     expect(benchOf().meter).toBeNull()
   })

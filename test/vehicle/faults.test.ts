@@ -25,6 +25,7 @@ describe('a file that says nothing', () => {
         lossyHighHz: null,
       },
       outputs: new Map(),
+      leads: null,
       dropouts: [],
       repeats: [],
       jumps: [],
@@ -231,7 +232,7 @@ test('every field of the published schema has a description', () => {
   const schema = jsonSchemaOf(FaultsFile, 'Faults')
   walk(schema, '')
   expect(Object.keys(schema.properties!).join(' ')).toBe(
-    'seed head_unit outputs dropouts repeats jumps clicks engine capture',
+    'seed head_unit outputs leads dropouts repeats jumps clicks engine capture',
   )
   expect(bare).toEqual([])
 })

@@ -5,7 +5,7 @@
 import { expect, test } from 'vitest'
 import { parseJob } from '../../src/job/parse.js'
 import { parseRig } from '../../src/rig/parse.js'
-import { benchTakes, type TakeStore } from '../../src/stages/bench-takes.js'
+import { benchTakes, NO_WITNESS, type TakeStore } from '../../src/stages/bench-takes.js'
 import { verify } from '../../src/stages/verify.js'
 import { planPatches } from '../../src/stimulus/plan.js'
 import { simulatedBench } from '../../src/vehicle/bench.js'
@@ -43,16 +43,7 @@ async function run(faults: string, extraTakes: readonly string[] = []): Promise<
     open: async () => ({ append: () => {}, finish: async () => {}, discard: async () => {} }),
     sha256: async () => '',
   }
-  const takes = benchTakes(
-    bench,
-    job,
-    rig,
-    patches,
-    store,
-    () => {},
-    () => {},
-    signal,
-  )
+  const takes = benchTakes(bench, job, rig, patches, store, NO_WITNESS, () => {}, signal)
   return verify(
     {
       job,

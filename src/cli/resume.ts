@@ -1,0 +1,183 @@
+/** Opens the run of a command: goes on with the newest unfinished one of the same texts, or begins a new one. */
+import { createHash } from 'node:crypto'
+import { existsSync } from 'node:fs'
+import { mkdir, rm } from 'node:fs/promises'
+import { basename, dirname, join, resolve } from 'node:path'
+import { clockDoubts, findUnfinished, whyNot } from '../archive/find-run.js'
+import { makeNewRunFolder, makeRunFolder, RESULT_FILE } from '../archive/run-folder.js'
+import { JOURNAL_FILE, JOURNAL_VERSION, type RunIdentity, RunJournal } from '../archive/run-journal.js'
+import { lockRun, type RunLock } from '../archive/run-lock.js'
+import { writeAside } from '../archive/safe-write.js'
+import type { PatchSpec } from '../rig/rig.js'
+import { type PlannedTake, takeWords } from '../stages/planned-takes.js'
+import { StopError } from '../units/stop.js'
+import { shown } from './files.js'
+import { checkKeptTakes } from './kept-takes.js'
+
+export interface RunRequest {
+  /** The job's folder: runs lie in it. */
+  readonly parent: string
+  /** The folder that the command names, if it names one. */
+  readonly out: string | undefined
+  readonly isFresh: boolean
+  readonly of: RunIdentity
+  readonly program: string
+  readonly patches: readonly PatchSpec[]
+  readonly plan: readonly PlannedTake[]
+  readonly jobText: string
+  readonly rigText: string
+  readonly now: Date
+}
+
+export interface OpenRun {
+  readonly journal: RunJournal
+  readonly startedAt: Date
+  /** Takes that are still to be made. */
+  readonly left: readonly PlannedTake[]
+  /** What a person should know before it goes on. */
+  readonly says: readonly string[]
+  /** Lets go of the run; one in which nothing was finished leaves nothing behind. */
+  close(): Promise<void>
+}
+
+export const hashOf = (text: string): string => createHash('sha256').update(text).digest('hex')
+
+/** @throws StopError when another command works on it, it is of other texts, or it cannot be written */
+export async function openRun(request: RunRequest): Promise<OpenRun> {
+  const { parent, out, isFresh, of, program, now } = request
+  if (out !== undefined) {
+    const folder = resolve(out)
+    const isUnfinished = existsSync(join(folder, JOURNAL_FILE)) && !existsSync(join(folder, RESULT_FILE))
+    return isUnfinished ? goOn(request, await unfinishedIn(folder, request), []) : begin(request, [])
+  }
+  if (isFresh) return begin(request, [])
+  const { journal, says } = await findUnfinished(parent, of, program, now)
+  return journal ? goOn(request, journal, says) : begin(request, says)
+}
+
+async function unfinishedIn(folder: string, { isFresh, of, program }: RunRequest): Promise<RunJournal> {
+  const stop = (what: string): StopError =>
+    new StopError(what, shown(folder), 'Name a new folder with --out; what is in this one is kept as it is.')
+  if (isFresh) throw stop('this folder holds a run that was not finished')
+  const journal = await RunJournal.read(folder)
+  if (journal === null)
+    throw stop(`this folder holds a run that was not finished, and its ${JOURNAL_FILE} cannot be read`)
+  const why = whyNot(journal, of, program)
+  if (why !== null) throw stop(`this folder holds another run that was not finished: ${why}`)
+  return journal
+}
+
+async function begin(request: RunRequest, says: readonly string[]): Promise<OpenRun> {
+  const { parent, out, of, program, patches, plan, now } = request
+  const made = out === undefined ? await makeNewRunFolder(resolve(parent), now) : await makeRunFolder(resolve(out))
+  const folder = made.path
+  let lock: RunLock | null = null
+  let journal: RunJournal | null = null
+  const close = async (): Promise<void> => {
+    const isEmpty = journal === null || journal.isEmpty
+    if (isEmpty) {
+      await journal?.remove()
+      for (const name of ['job.yaml', 'rig.yaml']) await rm(join(folder, name), { force: true })
+    }
+    await lock?.release()
+    if (isEmpty) await made.dropIfEmpty()
+  }
+  try {
+    lock = await lockRun(folder)
+    const notes = await clockDoubts(dirname(folder), folder, now)
+    const startedAt = now.toISOString()
+    const leads = patches.map(({ name, leads: all }) => ({ name, leads: all.map((lead) => ({ ...lead })) }))
+    journal = await RunJournal.begin(folder, {
+      format: 'linetrue-run',
+      version: JOURNAL_VERSION,
+      program,
+      startedAt,
+      goneOnAt: [],
+      of,
+      patches: leads,
+      notes,
+      instruments: null,
+      meter: null,
+      takes: [],
+    })
+    await writeTexts(folder, request)
+    return { journal, startedAt: now, left: plan, says, close }
+  } catch (error) {
+    await close()
+    throw error
+  }
+}
+
+async function goOn(request: RunRequest, found: RunJournal, says: readonly string[]): Promise<OpenRun> {
+  const { plan, now } = request
+  const { folder } = found
+  const lock = await lockRun(folder)
+  try {
+    // Another command may have had it until now.
+    const journal = (await RunJournal.read(folder)) ?? found
+    if (existsSync(join(folder, RESULT_FILE))) {
+      const what = 'another command has finished this run just now'
+      throw new StopError(what, shown(folder), 'Give the command again for a new run.', 'instrument')
+    }
+    await journal.reserve()
+    await mkdir(join(folder, 'takes'), { recursive: true })
+    const lines = await checkKeptTakes(journal)
+    const left = plan.filter(({ patch, setting }) => !keptOf(journal, patch.name, setting))
+    const wasAt = new Date(journal.state.startedAt)
+    const doubts = await clockDoubts(dirname(folder), null, now)
+    const notes = [...journal.state.notes, ...doubts.filter((doubt) => !journal.state.notes.includes(doubt))]
+    const isAnyKept = left.length < plan.length
+    const kept = plan.filter((take) => !left.includes(take))
+    if (isAnyKept) {
+      notes.push(
+        `Begun at ${minuteOf(wasAt)}, gone on at ${minuteOf(now)} with ${kept.length} of ${plan.length} takes made before.`,
+      )
+      await journal.note({ notes, goneOnAt: [...journal.state.goneOnAt, now.toISOString()] })
+    } else {
+      await journal.note({ notes, startedAt: now.toISOString() })
+    }
+    await writeTexts(folder, request)
+    return {
+      journal,
+      startedAt: isAnyKept ? wasAt : now,
+      left,
+      says: [...says, goesOnWith(journal, kept, left, plan.length), ...lines],
+      close: () => lock.release(),
+    }
+  } catch (error) {
+    await lock.release()
+    throw error
+  }
+}
+
+/** Job and rig as they were. */
+async function writeTexts(folder: string, { jobText, rigText }: RunRequest): Promise<void> {
+  if (!existsSync(join(folder, 'job.yaml'))) await writeAside(folder, 'job.yaml', jobText)
+  if (!existsSync(join(folder, 'rig.yaml'))) await writeAside(folder, 'rig.yaml', rigText)
+}
+
+const keptOf = ({ state: { takes } }: RunJournal, patch: string, setting: string): boolean =>
+  takes.some((entry) => entry.state === 'kept' && entry.patch === patch && entry.setting === setting)
+
+function goesOnWith(
+  { folder, state }: RunJournal,
+  kept: readonly PlannedTake[],
+  left: readonly PlannedTake[],
+  takeCount: number,
+): string {
+  const things = [
+    ...(kept.length > 0 ? [`the take${kept.length === 1 ? '' : 's'} of ${inWords(kept.map(takeWords))}`] : []),
+    ...(state.meter === null ? [] : ["the meter's reading"]),
+  ]
+  const keeps = things.length > 0 ? `kept ${things.join(', and ')}` : 'nothing in it was finished'
+  const rest =
+    left.length === 0
+      ? 'all takes are made, nothing is played'
+      : `${left.length} of ${takeCount} take${takeCount === 1 ? '' : 's'} ${left.length === 1 ? 'is' : 'are'} left`
+  return `Goes on with ${basename(folder)}: ${keeps}; ${rest}. For a new run add --fresh.`
+}
+
+const inWords = (names: readonly string[]): string =>
+  names.length < 2 ? names.join('') : `${names.slice(0, -1).join('; ')} and ${names.at(-1)}`
+
+const minuteOf = (date: Date): string => `${date.toISOString().slice(0, 16).replace('T', ' ')} UTC`

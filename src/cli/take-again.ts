@@ -1,0 +1,29 @@
+/** What becomes of a take whose capture was not whole: a person decides; without one it is taken again, up to twice. */
+import type { Person } from '../stages/hook-up.js'
+import { takeWords } from '../stages/planned-takes.js'
+import type { TaintedTake } from '../stages/run-memory.js'
+
+/** The first one, and twice again. */
+const ATTEMPT_COUNT_MAX = 3
+
+export async function isToBeTakenAgain(
+  { take, says, attemptCount, isBrokenOff }: TaintedTake,
+  person: Person,
+  signal: AbortSignal,
+): Promise<boolean> {
+  signal.throwIfAborted()
+  const what = `The take of ${takeWords(take)} is not whole: ${says.join('; ')}.`
+  if (person.isAttended) {
+    const [letter, enough] = isBrokenOff
+      ? ['s', 'stop here']
+      : ['k', attemptCount > 1 ? 'keep the best' : 'keep it as it is']
+    const question = `${what}\nPress Enter to take it again; or type ${letter} and Enter to ${enough}.`
+    return (await person.choose(question, ['', letter], signal)) === ''
+  }
+  if (attemptCount < ATTEMPT_COUNT_MAX) {
+    person.say(`${what} It is taken again, ${attemptCount + 1} of ${ATTEMPT_COUNT_MAX}.`)
+    return true
+  }
+  person.say(isBrokenOff ? what : `${what} The best of ${attemptCount} is kept.`)
+  return false
+}
