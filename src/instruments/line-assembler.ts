@@ -19,21 +19,23 @@ export class LineAssembler implements Decoder<string> {
   private parser = this.newParser()
   /** What comes up to the next line end is the rest of a line that began too early. */
   private isSkipping = true
+  private skipped: number[] = []
   private isAtStart = false
 
   /** What has come since the question without a line end, for messages; '' where that is nothing. */
   get half(): string {
-    return this.isSkipping ? '' : textOf(this.parser.buffer)
+    return textOf(this.isSkipping ? Buffer.from(this.skipped) : this.parser.buffer)
   }
 
   push(bytes: Uint8Array): string[] {
     // The parser knows one line end, and keeps a line of any length.
     const kept: number[] = []
-    let characterCount = this.parser.buffer.length
+    let characterCount = this.isSkipping ? this.skipped.length : this.parser.buffer.length
     for (const byte of bytes) {
       if (SILENT.has(byte)) continue
       const isEnd = byte === LF || byte === CR
-      if (!this.isSkipping && (isEnd || characterCount < LINE_CHARACTER_COUNT_MAX)) kept.push(isEnd ? LF : byte)
+      const isRoom = isEnd || characterCount < LINE_CHARACTER_COUNT_MAX
+      if (isRoom) (this.isSkipping ? this.skipped : kept).push(isEnd ? LF : byte)
       if (isEnd) this.isSkipping = false
       characterCount = isEnd ? 0 : characterCount + 1
       this.isAtStart = isEnd
@@ -45,6 +47,7 @@ export class LineAssembler implements Decoder<string> {
   startOver(isAsked: boolean): void {
     this.parser = this.newParser()
     this.isSkipping = !isAsked && !this.isAtStart
+    this.skipped = []
   }
 
   /** Hands on its lines while it is written to. */

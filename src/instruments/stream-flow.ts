@@ -60,6 +60,7 @@ export class StreamFlow {
   private hasSound = false
   private frameCount = 0
   private rest: Buffer = Buffer.alloc(0)
+  private onFirst = (): void => {}
 
   constructor(
     private readonly stream: Stream,
@@ -86,12 +87,11 @@ export class StreamFlow {
     })
     this.first = new Promise((resolve, reject) => {
       const timer = setTimeout(() => resolve('late'), 1000 * FIRST_SAMPLES_S)
-      tool.stdout.on('data', (bytes: Buffer) => {
-        this.take(bytes)
-        if (this.frameCount === 0) return
+      this.onFirst = () => {
         clearTimeout(timer)
         resolve('flowing')
-      })
+      }
+      tool.stdout.on('data', (bytes: Buffer) => this.take(bytes))
       void ended.then((ending) => {
         clearTimeout(timer)
         if (signal.aborted) reject(signal.reason)
@@ -140,6 +140,7 @@ export class StreamFlow {
     stream.unpack?.(whole)
     this.hasSound ||= whole.some((byte) => byte !== 0)
     this.watch.arrived(frameCount, performance.now() / 1000)
+    if (this.frameCount === 0) this.onFirst()
     this.frameCount += frameCount
     this.onBlock(decodeFrames(whole, format).slice(0, stream.inputCount))
     this.awaitMore()
@@ -163,6 +164,8 @@ export class StreamFlow {
 
   private hear(line: string): void {
     if (this.said.length < LINE_COUNT_MAX) this.said.push(line)
+    // Samples may come before the line that tells their form.
+    if (this.frameCount === 0 && this.rest.length > 0) this.take(Buffer.alloc(0))
     const meaning = this.isOver ? null : this.stream.meaningOf(line)
     if (meaning === 'overrun' && this.frameCount > 0 && this.overrunAtS === null) {
       this.overrunAtS = this.atS

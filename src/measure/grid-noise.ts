@@ -119,20 +119,25 @@ export function varianceOfNoisePower(first: number, weights: ArrayLike<number>, 
 
 /** Low down, a third of an octave holds two or three independent values of noise: too few for a level. */
 const STEADY_HZ = 15
+const STEADY_UP_TO_HZ = 150
 
 /**
  * The rms error of each grid point over at least ±15 Hz: below 150 Hz a third of an octave is too narrow for a noise level
  * that an uncertainty can stand on. A hum line that stands out of its neighbourhood stays in.
  */
 export function steadyError(error: Float64Array): Float64Array {
-  return Float64Array.from(error, (own, i) => {
-    if (GRID_HZ[i] > 150) return own
+  const grid = GRID_HZ
+  const out = error.slice()
+  let [from, to] = [0, 0]
+  for (let i = 0; i < grid.length && grid[i] <= STEADY_UP_TO_HZ; i++) {
+    while (grid[from] < grid[i] - STEADY_HZ) from++
+    while (to < grid.length && grid[to] <= grid[i] + STEADY_HZ) to++
     let [sum, width] = [0, 0]
-    for (let k = 0; k < GRID_HZ.length && GRID_HZ[k] <= GRID_HZ[i] + STEADY_HZ; k++) {
-      if (GRID_HZ[k] < GRID_HZ[i] - STEADY_HZ) continue
-      sum += GRID_HZ[k] * error[k] ** 2
-      width += GRID_HZ[k]
+    for (let k = from; k < to; k++) {
+      sum += grid[k] * error[k] ** 2
+      width += grid[k]
     }
-    return Math.sqrt(Math.max(sum / width, 0.5 * own * own))
-  })
+    out[i] = Math.sqrt(Math.max(sum / width, 0.5 * error[i] ** 2))
+  }
+  return out
 }

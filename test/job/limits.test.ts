@@ -27,6 +27,7 @@ test('the standard limits are as documented', () => {
     noise468DbvMax: -68,
     dynamicRangeDbMin: 75,
     delaySpreadSMax: 0.0002,
+    gainChangeDbMax: 0.3,
     loudnessDbMax: 1,
     whineDbvMax: -80,
     engineRiseDbMax: 6,

@@ -134,14 +134,23 @@ export const sines = (
   count: number,
   samplesPerS: number,
   tones: readonly { readonly freqHz: number; readonly peak: number }[],
-): Float64Array =>
-  summed(
-    new Float64Array(count),
-    ...tones.map(({ freqHz, peak }, k) => {
-      const step = (2 * Math.PI * freqHz) / samplesPerS
-      return new Float64Array(count).map((_, n) => peak * Math.sin(step * n + 2.4 * k))
-    }),
-  )
+): Float64Array => {
+  const out = new Float64Array(count)
+  for (const [k, { freqHz, peak }] of tones.entries()) {
+    const stepRad = (2 * Math.PI * freqHz) / samplesPerS
+    const [stepRe, stepIm] = [Math.cos(stepRad), Math.sin(stepRad)]
+    let [re, im] = [0, 0]
+    for (let n = 0; n < count; n++) {
+      // Turned from sample to sample, and set anew before rounding adds up.
+      if (n % 1024 === 0) [re, im] = [Math.cos(stepRad * n + 2.4 * k), Math.sin(stepRad * n + 2.4 * k)]
+      out[n] += peak * im
+      const next = re * stepRe - im * stepIm
+      im = im * stepRe + re * stepIm
+      re = next
+    }
+  }
+  return out
+}
 
 /** A take of these channels, as a 24-bit card would hand it over. */
 export const audioOf = (sampleRateHz: number, ...channels: readonly Float64Array[]): Audio => ({

@@ -5,11 +5,13 @@
  * independent draw, and those of one section nearly are: of 600 figures the share scatters by 0.85 % (binomial), hence 93 to
  * 98 %; of 200 by 1.5 %.
  */
+
 import { describe, expect, test } from 'vitest'
 import type { EqSection } from '../../src/dsp/cookbook.js'
 import { findEqualiser } from '../../src/measure/equaliser.js'
 import { curveOf } from '../kit/curves.js'
 import { normalFrom } from '../kit/random.js'
+import { half } from '../long.js'
 
 const NO_BAND = { lowHz: null, highHz: null } as const
 
@@ -51,11 +53,12 @@ describe('value and twice its uncertainty cover the truth in 93 to 98 of 100 cas
   const narrow: EqSection = { kind: 'peaking', gainDb: -6, freqHz: 700, q: 3 }
   const broad: EqSection = { kind: 'peaking', gainDb: 4, freqHz: 3000, q: 0.8 }
 
-  test.each<[string, EqSection[], number]>([
+  const CASES: [string, EqSection[], number][] = [
     ['one peak', [narrow], 0.05],
     ['a shelf beside a peak', [shelf, narrow], 0.05],
     ['three, in noise that grows to a third of a decibel', [shelf, narrow, broad], 0.1],
-  ])('%s, 200 takes', (_, sections, noiseDb) => {
+  ]
+  test.each(half(CASES))('%s, 200 takes', (_, sections, noiseDb) => {
     const { share, each, rms } = tallyOf(sections, noiseDb, 200)
     expect(share).toBeGreaterThan(0.93)
     expect(share).toBeLessThan(0.98)

@@ -2,13 +2,15 @@
  * Whether the uncertainties of an electrical sum's delay and gain are true: over 300 seeded takes of noise at 80 dB, value ± 2 u
  * has to hold the truth in 94 to 97 % of cases. Allowed: that, plus and minus three binomial standard deviations of 300.
  */
+
 import { expect, test } from 'vitest'
 import { electricalSum, type SumPart } from '../../src/measure/electrical-sum.js'
 import { butterworth, type Filter, linkwitzRiley } from '../kit/biquad.js'
 import { noiseTransfers, swapped, wireWith } from '../kit/grid-noise.js'
+import { isLong } from '../long.js'
 
 const RATE_HZ = 48_000
-const COUNT = 300
+const COUNT = isLong ? 300 : 150
 const POOL = noiseTransfers(COUNT, 101)
 /** Three octaves about the crossover: what lies outside tells nothing of delay, and little of gain. */
 const BAND = { bandHz: [1000, 9000] } as const

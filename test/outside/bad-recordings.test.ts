@@ -46,7 +46,8 @@ beforeAll(async () => {
   mkdirSync(jobFolder)
   writeFileSync(join(jobFolder, 'job.yaml'), jobText(PAIR, { sampleRateHz: 48_000, bits: 24 }))
   writeFileSync(at('rig.yaml'), rigText(2))
-  writeFileSync(at('card.yaml'), rigText(2).replace('driver: recording', 'driver: pulse, sample_rate_hz: 48000'))
+  const live = rigText(2).replace('driver: recording', 'driver: pulse, sample_rate_hz: 48000').replace('none', 'stick')
+  writeFileSync(at('card.yaml'), live)
   const patches = 'patches:\n  - { name: front, leads: { 1: 1 } }\n  - { name: rear, leads: { 1: 2 } }\n'
   writeFileSync(at('patches.yaml'), rigText(1) + patches)
   track = await writeTrack(at('track.wav'), 48_000, 24)

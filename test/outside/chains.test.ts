@@ -3,11 +3,13 @@
  * `linetrue verify --recording`. The chain is the truth: gains, filters, polarity, clock and lead-in are what sox was
  * told.
  */
+
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import type { Result } from '../../src/verdict/result.js'
 import { magnitudeDb, peaking } from '../kit/biquad.js'
+import { some } from '../long.js'
 import { needsTool } from '../tools.js'
 import { buildCommand, type Ended, figureIn, type LinetrueCommand, resultIn } from './command.js'
 import { ffmpeg, openWorkshop, PATIENT_MS, sox } from './outside.js'
@@ -116,8 +118,11 @@ describe('through sox', () => {
     needsTool(context, 'sox')
     const speed = 0.99992
     const { trackPath, verify } = await begin({ name: 'ten', wires: TEN, track: { sampleRateHz: 48_000, bits: 24 } })
-    const effects = ['pad', String(LEAD_IN_S), '1', 'speed', String(speed), 'rate', '-v', '-s', '48000']
-    const { ended, result, folder } = await verify(record(workshop, trackPath, TEN.map(effectsOf), 'ten.wav', effects))
+    // The clock before the wires: two channels are resampled in place of ten.
+    const played = workshop.at('ten played.wav')
+    const clock = ['pad', String(LEAD_IN_S), '1', 'speed', String(speed), 'rate', '-v', '-s', '48000']
+    sox(trackPath, '-b', '32', '-e', 'float', played, ...clock)
+    const { ended, result, folder } = await verify(record(workshop, played, TEN.map(effectsOf), 'ten.wav', []))
     expectAsMade(result, TEN)
     expect(Math.abs(result.takes[0].clockOffsetPpm - 1e6 * (1 / speed - 1))).toBeLessThan(1)
     expect(Math.abs(result.takes[0].trackStartS - LEAD_IN_S / speed)).toBeLessThan(0.015)
@@ -218,12 +223,6 @@ describe('through sox', () => {
 describe('through a codec of ffmpeg', () => {
   const codecs = [
     {
-      name: 'AAC at 256k',
-      track: { sampleRateHz: 48_000, bits: 24 },
-      encode: ['-c:a', 'aac', '-b:a', '256k'],
-      ending: 'm4a',
-    },
-    {
       name: 'MP3 at 320k',
       track: { sampleRateHz: 44_100, bits: 16 },
       encode: ['-c:a', 'libmp3lame', '-b:a', '320k'],
@@ -236,16 +235,23 @@ describe('through a codec of ffmpeg', () => {
       ending: 'sbc',
     },
     {
+      name: 'AAC at 256k',
+      track: { sampleRateHz: 48_000, bits: 24 },
+      encode: ['-c:a', 'aac', '-b:a', '256k'],
+      ending: 'm4a',
+    },
+    {
       name: 'SBC at 48 kHz',
       track: { sampleRateHz: 48_000, bits: 24 },
       encode: ['-c:a', 'sbc', '-b:a', '345k'],
       ending: 'sbc',
     },
   ] as const
+  // Others of these paths: lossy-source.test.ts.
   // Truth: a codec keeps polarity and level; measured before with these encoders and the same kind of sweep, worst
   // side: level within 0.017 dB, response 30 Hz to 15 kHz within 0.05 dB for AAC and 0.01 dB for MP3 and SBC. 0.05 and
   // 0.1 dB are asked.
-  test.for(codecs)(
+  test.for(some(codecs, 2))(
     '$name, levels, polarities and responses are kept',
     { timeout: PATIENT_MS },
     async ({ name, track, encode, ending }, context) => {

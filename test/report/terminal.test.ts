@@ -159,11 +159,15 @@ test('a figure that is only "at most" is shown as such', () => {
 test('a figure that is only "at least" is shown as such, and a small distortion is no 0.000', () => {
   const result = faultyResult()
   const [first, ...rest] = result.outputs
-  const figures = first.figures.map((one) => (one.quantity === 'thd' ? { ...one, value: 0.0004, isAtMost: true } : one))
-  const rows = plainReport({ ...result, outputs: [{ ...first, figures }, ...rest] }, 200).split('\n')
-  const row = rows.find((line) => line.startsWith('  1 '))!
-  expect(row).toContain(' >0.0 ')
-  expect(row).toContain(' <0.00040 ')
+  const rowWith = (isAtMost: boolean): string => {
+    const figures = first.figures.map((one) => (one.quantity === 'thd' ? { ...one, value: 0.0004, isAtMost } : one))
+    const rows = plainReport({ ...result, outputs: [{ ...first, figures }, ...rest] }, 200).split('\n')
+    return rows.find((line) => line.startsWith('  1 '))!
+  }
+  expect(rowWith(false)).toContain(' >0.0 ')
+  expect(rowWith(false)).toContain(' 0.00040 ')
+  // A bound is rounded up: it holds all the more.
+  expect(rowWith(true)).toContain(' <0.001 ')
 })
 
 test('two notes of the rig are told, and how many more the report has', () => {

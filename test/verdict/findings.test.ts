@@ -2,12 +2,14 @@
  * One fault, one finding: wires of the demo vehicle's ten outputs with one thing wrong, through locating, measuring and
  * judging. Truth: the fault that was put in. A second finding is an invention, and so is an output that fails beside it.
  */
+
 import { readFileSync } from 'node:fs'
 import { describe, expect, test } from 'vitest'
 import { parseJob } from '../../src/job/parse.js'
 import type { InputAnalysis } from '../../src/measure/input-analysis.js'
 import { peaking, shelf } from '../kit/biquad.js'
 import { type Fault, faulty, findingsSaid, judged, louder, vehicleOf } from '../kit/vehicle.js'
+import { half } from '../long.js'
 
 const RATE_HZ = 48_000
 const job = parseJob(readFileSync(new URL('../../captures/quillon/job.yaml', import.meta.url), 'utf8'), 'job.yaml')
@@ -68,7 +70,7 @@ const FAULTS: readonly (readonly [says: string, number: number, fault: Fault, fi
   ['is 13 ms late', 9, { lateSamples: 624 }, 'late 9 fail'],
 ]
 
-test.each(FAULTS)(
+test.each(half(FAULTS))(
   'an output that %s (number %d) is that one finding, and nothing else fails',
   (_, number, fault, finding) => {
     expect(outcomeOf([[number, faulty(vehicle, number, fault)]])).toEqual({ findings: [finding], notPassed: [number] })

@@ -1,9 +1,11 @@
 /** One fault, one finding: cases in which a second one is easily invented. */
+
 import { readFileSync } from 'node:fs'
 import { expect, test } from 'vitest'
 import { parseJob } from '../../src/job/parse.js'
 import { allPass, peaking, shelf } from '../kit/biquad.js'
 import { type Fault, faulty, findingsSaid, judged, vehicleOf } from '../kit/vehicle.js'
+import { half } from '../long.js'
 
 const R = 48_000
 const job = parseJob(readFileSync(new URL('../../captures/quillon/job.yaml', import.meta.url), 'utf8'), 'job.yaml')
@@ -42,7 +44,7 @@ const FAULTS: readonly (readonly [says: string, number: number, fault: Fault, fi
   ['subwoofer with an all-pass', 9, { equaliser: [allPass(50, 1, R)] }, 'inverted 9 unsure'],
 ]
 
-test.each(FAULTS)('%s (number %d)', (_, number, fault, finding) => {
+test.each(half(FAULTS))('%s (number %d)', (_, number, fault, finding) => {
   expect(findingsSaid(judged(vehicle, [[number, faulty(vehicle, number, fault)]]))).toEqual([finding])
 })
 

@@ -2,6 +2,7 @@
  * Faults planted in the simulated vehicle, each named once and nothing besides: the whole way from the faults file through
  * the bench, the takes and the analysis to the findings. Invented vehicle, seeded: what is planted is the truth.
  */
+
 import { expect, test } from 'vitest'
 import { parseJob } from '../../src/job/parse.js'
 import { parseRig } from '../../src/rig/parse.js'
@@ -11,6 +12,7 @@ import { planPatches } from '../../src/stimulus/plan.js'
 import { simulatedBench } from '../../src/vehicle/bench.js'
 import { NO_FAULTS, parseFaults } from '../../src/vehicle/faults.js'
 import type { Result } from '../../src/verdict/result.js'
+import { half } from '../long.js'
 
 const JOB = `
 name: planted
@@ -129,7 +131,7 @@ const CASES: [name: string, faults: string, extra: string[], findings: string[]]
   ['a gap in all outputs', 'dropouts: [{ at_s: 34.2, duration_ms: 15 }]', [], ['interrupted  unsure']],
 ]
 
-test.each(CASES)(
+test.each(half(CASES))(
   '%s is one finding for each fault',
   async (_, faults, extra, findings) => {
     expect(said(await run(faults, extra))).toEqual(findings)
