@@ -93,7 +93,7 @@ export async function verifyOnBench(given: Given, signal: AbortSignal): Promise<
       {
         ...requestOf(given, known.rig, startedAt, rigNotes),
         isSimulated: instruments?.isSimulated ?? false,
-        isAhead: left.length > 0,
+        isAhead: left.length > 0 && instruments?.isSimulated === false,
         says: {
           capture: instruments?.capture ?? 'not known',
           player: instruments?.player ?? 'not known',

@@ -9,7 +9,7 @@ import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import type { Result } from '../../src/verdict/result.js'
 import { magnitudeDb, peaking } from '../kit/biquad.js'
-import { some } from '../long.js'
+import { isLong, some } from '../long.js'
 import { needsTool } from '../tools.js'
 import { buildCommand, type Ended, figureIn, type LinetrueCommand, resultIn } from './command.js'
 import { ffmpeg, openWorkshop, PATIENT_MS, sox } from './outside.js'
@@ -114,16 +114,20 @@ describe('through sox', () => {
   // Truth: the chain itself. The clock: a file played by `speed` s lasts 1 / s as long, so a second of the track takes
   // rate / s samples. 1 ppm is asked; the markers, 38 s apart, give a thousandth of that. The start: outputs are late
   // by their filters (a fourth-order 80 Hz low-pass by 5 ms) and by up to 12 ms; all of them together set it.
-  test('ten outputs, a clock 80 ppm off and a lead-in of 7 s pass', { timeout: PATIENT_MS }, async (context) => {
+  // One output of each kind, or all ten.
+  const wires = isLong ? TEN : TEN.filter(({ number }) => [1, 3, 5, 8, 10].includes(number))
+  test('outputs of every kind, a clock 80 ppm off and a lead-in of 7 s pass', {
+    timeout: PATIENT_MS,
+  }, async (context) => {
     needsTool(context, 'sox')
     const speed = 0.99992
-    const { trackPath, verify } = await begin({ name: 'ten', wires: TEN, track: { sampleRateHz: 48_000, bits: 24 } })
+    const { trackPath, verify } = await begin({ name: 'ten', wires, track: { sampleRateHz: 48_000, bits: 24 } })
     // The clock before the wires: two channels are resampled in place of ten.
     const played = workshop.at('ten played.wav')
     const clock = ['pad', String(LEAD_IN_S), '1', 'speed', String(speed), 'rate', '-v', '-s', '48000']
     sox(trackPath, '-b', '32', '-e', 'float', played, ...clock)
-    const { ended, result, folder } = await verify(record(workshop, played, TEN.map(effectsOf), 'ten.wav', []))
-    expectAsMade(result, TEN)
+    const { ended, result, folder } = await verify(record(workshop, played, wires.map(effectsOf), 'ten.wav', []))
+    expectAsMade(result, wires)
     expect(Math.abs(result.takes[0].clockOffsetPpm - 1e6 * (1 / speed - 1))).toBeLessThan(1)
     expect(Math.abs(result.takes[0].trackStartS - LEAD_IN_S / speed)).toBeLessThan(0.015)
     expect(result.findings.filter(({ verdict }) => verdict !== 'pass')).toEqual([])
