@@ -28,7 +28,7 @@ const COLUMNS: readonly Column[] = [
   { heading: 'Is', unit: 'no', check: 'identity', value: (output) => `${output.identifiedAs ?? NO_VALUE}`, rank: 0 },
   { heading: 'Resp', unit: 'dB', check: 'response', value: figureValue('flatness', (v) => signed(v, 1)), rank: 2 },
   { heading: 'Delay', unit: 'ms', check: 'delay', value: figureValue('delay', (v) => signed(1000 * v, 2)), rank: 4 },
-  { heading: 'THD', unit: '%', check: 'thd', value: figureValue('thd', percent, 0.001), rank: 3 },
+  { heading: 'THD', unit: '%', check: 'thd', value: figureValue('thd', percent), rank: 3 },
   { heading: 'Noise', unit: 'dBV(A)', check: 'noise A', value: figureValue('noise A', (v) => plain(v, 0)), rank: 5 },
   { heading: 'Cross', unit: 'dB', check: 'crosstalk', value: figureValue('crosstalk', (v) => plain(v, 0)), rank: 6 },
   {
@@ -38,7 +38,7 @@ const COLUMNS: readonly Column[] = [
     value: figureValue('clean level', (v) => plain(v, 1)),
     rank: 9,
   },
-  { heading: 'THD+N', unit: '%', check: 'thd+n', value: figureValue('thd+n', percent, 0.001), rank: 8 },
+  { heading: 'THD+N', unit: '%', check: 'thd+n', value: figureValue('thd+n', percent), rank: 8 },
   { heading: 'Hum', unit: 'dBV', check: 'hum', value: figureValue('hum', (v) => plain(v, 0)), rank: 7 },
 ]
 
@@ -116,23 +116,20 @@ function otherChecks(open: readonly { output: OutputResult; check: Check }[]): s
   return `Not shown above: ${[...numbers].map(([key, of]) => `${key} (${of.join(', ')})`).join('; ')}.`
 }
 
-/**
- * A figure as a bare number under a heading that tells its unit; "<" where it is at most that, ">" at least.
- *
- * @param least what a bound is rounded up to: it holds all the more, and takes less room
- */
-function figureValue(quantity: string, inWords: (value: number) => string, least = -Infinity): Column['value'] {
+/** A figure as a bare number under a heading that tells its unit; "<" where it is at most that, ">" at least. */
+function figureValue(quantity: string, inWords: (value: number) => string): Column['value'] {
   return (output) => {
     const figure = figureIn(output, quantity)
     if (!figure || figure.value === null) return NO_VALUE
-    if (figure.isAtMost) return `<${inWords(Math.max(figure.value, least))}`
-    return `${figure.isAtLeast ? '>' : ''}${inWords(figure.value)}`
+    const words = inWords(figure.value)
+    if (words.startsWith('<')) return words
+    return `${figure.isAtMost ? '<' : figure.isAtLeast ? '>' : ''}${words}`
   }
 }
 
 function percent(valuePct: number): string {
-  // Below the third decimal two digits are left to it: a small distortion is no distortion of nothing.
-  if (valuePct > 0 && valuePct < 0.001) return plain(valuePct, Math.min(7, 1 - Math.floor(Math.log10(valuePct))))
+  // A small distortion is no distortion of nothing; its digits stand in the report.
+  if (valuePct > 0 && valuePct < 0.001) return '<0.001'
   return plain(valuePct, valuePct >= 10 ? 0 : valuePct >= 1 ? 1 : 3)
 }
 
