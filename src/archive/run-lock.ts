@@ -92,7 +92,7 @@ async function throwIfHeld(path: string, folder: string, text: string): Promise<
     folder,
     isElsewhere
       ? `Wait until it has ended; if that computer no longer runs it, delete ${path}.`
-      : 'Wait until it has ended, or add --fresh for a run of its own.',
+      : 'Wait until it has ended, or name another folder with --out.',
     'instrument',
   )
 }

@@ -16,7 +16,7 @@ export async function exitAfter(run: (signal: AbortSignal) => Promise<number>): 
       new StopError(
         what,
         'this run',
-        'Sound is off, finished takes are kept. Give the same command again.',
+        'Sound is off. What was finished of a run is kept: give the same command again, without --fresh.',
         'instrument',
       ),
     )

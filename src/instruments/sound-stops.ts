@@ -35,7 +35,7 @@ export function noSuchDevice(role: Role, where: string, names: readonly string[]
     where,
     names.length === 0
       ? `Plug the card in; linetrue rig devices lists what there is. The name stands in ${key} in the rig file.`
-      : `Set ${key} in the rig file to one of: ${names.join(', ')}`,
+      : `Plug the card in, or set ${key} in the rig file to one of: ${names.join(', ')}`,
     'instrument',
   )
 }

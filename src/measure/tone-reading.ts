@@ -5,7 +5,7 @@
  * 20 kHz without the fundamental's own lobe.
  */
 import type { ToneReading } from './analysis.js'
-import { amplitudeOf, type LinePower, linePower, over, SILENT_FS, sumOfLines } from './line-power.js'
+import { amplitudeOf, type LinePower, linePower, over, type Reading, SILENT_FS, sumOfLines } from './line-power.js'
 import { type LineSpectrum, lineSpectrum, noiseAround, squaredPeak } from './line-spectrum.js'
 
 export const THD_METHOD = 'thd over the fundamental, noise taken off/2'
@@ -50,11 +50,18 @@ export function readTone(
   const peakFsU = Math.sqrt(0.5 * fundamental.noise)
   const topHz = Math.min(BAND_HZ[1], 0.49 * samplesPerS)
   const harmonics: LinePower[] = []
+  /** By order from 2 on: what stands where a line is there without the tone; 0 elsewhere. */
+  const hidden: number[] = []
   for (let order = 2; order <= HARMONIC_ORDER_MAX && order * freqHz <= topHz; order++) {
-    harmonics.push(isLine(order * freqHz) ? NO_LINE : read(order * freqHz))
+    const isHidden = isLine(order * freqHz)
+    harmonics.push(isHidden ? NO_LINE : read(order * freqHz))
+    hidden.push(isHidden ? Math.sqrt(Math.max(0, read(order * freqHz).power)) : 0)
   }
-  const thd = over(amplitudeOf(sumOfLines(harmonics)), peakFs, peakFsU)
-  const readings = harmonics.map(amplitudeOf)
+  const seen = over(amplitudeOf(sumOfLines(harmonics)), peakFs, peakFsU)
+  const thd = withHidden(seen, Math.hypot(...hidden) / Math.max(peakFs, SILENT_FS))
+  const readings = harmonics.map((line, k) =>
+    hidden[k] > 0 ? { value: hidden[k], u: 0, isAtMost: true } : amplitudeOf(line),
+  )
 
   const rest = restOf(spectrum, freqHz, topHz, fundamental.noise, linesHz)
   const toneMeanSquare = 0.5 * peakFs * peakFs
@@ -84,6 +91,13 @@ export function readTone(
     thdNNotchRatio: overTotal(rest.notchedMeanSquare),
     sinadDb: -20 * Math.log10(Math.max(thdNRatio, SILENT_FS)),
   }
+}
+
+/** As much as the lines have may lie under them: a bound where they have more than is seen, else a wider interval (GUM 4.3.7). */
+function withHidden(seen: Reading, hidden: number): Reading {
+  const most = Math.hypot(seen.value, hidden)
+  if (seen.isAtMost || hidden > seen.value) return { ...seen, value: most, isAtMost: true }
+  return { ...seen, value: (seen.value + most) / 2, u: Math.hypot(seen.u, (most - seen.value) / Math.sqrt(12)) }
 }
 
 const NO_LINE: LinePower = { power: 0, noise: 0, fixedVariance: 0 }

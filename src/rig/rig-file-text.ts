@@ -67,7 +67,7 @@ const CAPTURE_WORDS: Readonly<Record<CaptureSpec['driver'], string>> = {
   simulated: 'a model of a card, no hardware',
   recording: 'files made elsewhere',
   pulse: 'through the sound server: its volume stays at 100 %',
-  alsa: 'the card itself, sample by sample, with no sound server between',
+  alsa: 'by its ALSA name; hw:… is the card itself, with no sound server between',
   ffmpeg: "through ffmpeg and the system's own sound",
 }
 

@@ -144,7 +144,10 @@ function wordsOf(lead: LeadHeadroom): string | null {
   if (kind === 'clips') return `${levels}: it would clip, by ${plain(-marginDb, 1)} dB. ${padWords(lead)}`
   if (kind === 'may clip') return `${levels}, give or take its uncertainty: it may clip. ${padWords(lead)}`
   const isSmaller = padDbWanted !== null && padDb - padDbWanted >= (kind === 'noisy' ? 1 : PAD_GAIN_DB_MIN)
-  const smaller = `${padNamed(padDbWanted ?? 0)} in place of ${padDb} dB would do, and lower the rig's own noise by ${plain(padDb - (padDbWanted ?? 0), 0)} dB.`
+  const lower = `the rig's own noise would be ${plain(padDb - (padDbWanted ?? 0), 0)} dB lower`
+  const smaller = padDbWanted
+    ? `With a pad of ${padDbWanted} dB in place of ${padDb} dB ${lower}.`
+    : `Without its pad of ${padDb} dB ${lower}.`
   if (kind === 'fine') return isSmaller ? `${levels}. ${smaller}` : null
   const what = lead.limited.map((name) => NAMES[name]).join(', ')
   const whose = lead.isFloorMeasured
@@ -162,7 +165,6 @@ const NAMES: Readonly<Record<Limited, string>> = {
 
 function padWords({ padDb, padDbWanted }: LeadHeadroom): string {
   if (padDbWanted === null) return 'No usual pad is enough: is this a line output?'
-  return `${padNamed(padDbWanted)}${padDb > 0 ? ` in place of ${padDb} dB` : ''} would do.`
+  if (padDbWanted === 0) return `Without its pad of ${padDb} dB it would do.`
+  return `A pad of ${padDbWanted} dB${padDb > 0 ? ` in place of ${padDb} dB` : ''} would do.`
 }
-
-const padNamed = (padDb: number): string => (padDb === 0 ? 'No pad' : `A pad of ${padDb} dB`)

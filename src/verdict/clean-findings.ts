@@ -50,8 +50,11 @@ function distorted(measures: OutputMeasures, checks: readonly Check[], job: Job,
     ]
   }
   const thd = verdictOf(checks, 'thd')
-  if (thd !== 'pass' && tone && thdPct) {
-    const order = 2 + tone.harmonicsFs.indexOf(Math.max(...tone.harmonicsFs))
+  // What lines hide is told by the lines.
+  const isHidden = thd === 'unsure' && thdPct?.isAtMost && firstOff(checks, ['hum', 'noise', 'noise A']) !== null
+  if (thd !== 'pass' && tone && thdPct && !isHidden) {
+    const seenFs = tone.harmonicsFs.map((peakFs, k) => (tone.harmonicsAtMost[k] ? 0 : peakFs))
+    const order = 2 + seenFs.indexOf(Math.max(...seenFs))
     return [
       {
         kind: 'distorted',

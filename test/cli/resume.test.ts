@@ -269,7 +269,7 @@ test('two commands at once do not work on one run', async () => {
   const first = await begin()
   await make(first, 0)
   expect(await messageOf(begin({ now: at(1) }))).toBe(
-    `another command works on this run: process ${process.pid} (${first.journal.folder}). Wait until it has ended, or add --fresh for a run of its own.`,
+    `another command works on this run: process ${process.pid} (${first.journal.folder}). Wait until it has ended, or name another folder with --out.`,
   )
 })
 

@@ -42,7 +42,7 @@ describe('ALSA, before the first sample, tells apart', () => {
         'ALSA lib confmisc.c:165:(snd_config_get_card) Cannot get card index for card',
         'arecord: main:831: audio open error: No such device',
       ),
-      `there is no sound input of this name (${DEVICE}). Set capture.device in the rig file to one of: hw:CARD=Eight,DEV=0`,
+      `there is no sound input of this name (${DEVICE}). Plug the card in, or set capture.device in the rig file to one of: hw:CARD=Eight,DEV=0`,
     ],
     [
       'one that is busy',
@@ -156,13 +156,13 @@ describe('ffmpeg tells apart', () => {
         '[dshow @ 0x1] Could not find audio only device with name [Line In] among source devices of type audio.',
         'audio=Line In: I/O error',
       ),
-      'there is no sound input of this name (Line In). Set capture.device in the rig file to one of: Microphone (Desk)',
+      'there is no sound input of this name (Line In). Plug the card in, or set capture.device in the rig file to one of: Microphone (Desk)',
     ],
     [
       'one that it only calls faulty, but is not there either',
       {},
       complain('audio=Line In: I/O error'),
-      'there is no sound input of this name (Line In). Set capture.device in the rig file to one of: Microphone (Desk)',
+      'there is no sound input of this name (Line In). Plug the card in, or set capture.device in the rig file to one of: Microphone (Desk)',
     ],
     [
       'one that is busy',

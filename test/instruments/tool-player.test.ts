@@ -122,7 +122,7 @@ describe('one clear line', () => {
     tools.set('ffmpeg', `${complain('[AudioToolbox @ 0x1] [0]    Built-in Output, BuiltInSpeakerDevice')}\nexit 1`)
     const player = new FfmpegPlayer({ device: 'Line Out', outputFormat: 'audiotoolbox' }, 'darwin')
     expect((await stopOf(player)).message).toContain(
-      'there is no sound output of this name (Line Out). Set player.device in the rig file to one of: Built-in Output',
+      'there is no sound output of this name (Line Out). Plug the card in, or set player.device in the rig file to one of: Built-in Output',
     )
   })
 })

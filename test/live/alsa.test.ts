@@ -100,11 +100,11 @@ describe('one clear line', () => {
     needsTool(context, ...TOOLS)
     await expectStop(
       capture('nothing').start(() => {}, never),
-      'there is no sound input of this name (nothing_monitor). Set capture.device in the rig file to one of: default, pulse, ',
+      'there is no sound input of this name (nothing_monitor). Plug the card in, or set capture.device in the rig file to one of: default, pulse, ',
     )
     await expectStop(
       new AlsaPlayer('hw:CARD=nothing,DEV=0').play(noise(0.1, 2), never),
-      'there is no sound output of this name (hw:CARD=nothing,DEV=0). Set player.device in the rig file to one of: ',
+      'there is no sound output of this name (hw:CARD=nothing,DEV=0). Plug the card in, or set player.device in the rig file to one of: ',
     )
   })
 

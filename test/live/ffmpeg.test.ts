@@ -105,7 +105,7 @@ describe('one clear line', () => {
     )
     await expectStop(
       capture('', { inputFormat: 'alsa', device: 'hw:CARD=nothing,DEV=0' }).start(() => {}, never),
-      'there is no sound input of this name (hw:CARD=nothing,DEV=0). Set capture.device in the rig file to one of: ',
+      'there is no sound input of this name (hw:CARD=nothing,DEV=0). Plug the card in, or set capture.device in the rig file to one of: ',
     )
   })
 

@@ -132,15 +132,23 @@ describe('THD', () => {
     expect(boundCount).toBeGreaterThanOrEqual(18)
   })
 
-  test('leaves out a harmonic on which a line stands that is there without the tone', () => {
+  test('takes a line that is there without the tone for a bound of what may lie under it', () => {
     const samples = sines(COUNT, RATE_HZ, [
       { freqHz: 60, peak: 0.5 },
       { freqHz: 120, peak: 1e-3 },
       { freqHz: 180, peak: 2e-4 },
     ])
-    const { thdRatio, harmonicsFs } = readTone(Float32Array.from(samples), 60, RATE_HZ, [120])
-    expect(harmonicsFs[0]).toBe(0)
-    expect(Math.abs(thdRatio / 4e-4 - 1)).toBeLessThan(2 * EXACT)
+    const read = (linesHz: readonly number[]) => readTone(Float32Array.from(samples), 60, RATE_HZ, linesHz)
+    const strong = read([120])
+    expect(Math.abs(strong.harmonicsFs[0] / 1e-3 - 1)).toBeLessThan(2 * EXACT)
+    expect([strong.harmonicsAtMost[0], strong.harmonicsAtMost[1], strong.thdIsAtMost]).toEqual([true, false, true])
+    expect(Math.abs(strong.thdRatio / Math.hypot(2e-3, 4e-4) - 1)).toBeLessThan(2 * EXACT)
+    // A line that is weaker than what is seen widens the interval: from that to both together.
+    const weak = read([180])
+    const [least, most] = [2e-3, Math.hypot(2e-3, 4e-4)]
+    expect(weak.thdIsAtMost).toBe(false)
+    expect(Math.abs(weak.thdRatio / ((least + most) / 2) - 1)).toBeLessThan(2 * EXACT)
+    expect(Math.abs(weak.thdRatioU / ((most - least) / Math.sqrt(12)) - 1)).toBeLessThan(0.01)
   })
 })
 
@@ -274,4 +282,18 @@ describe('THD+N', () => {
     // Truth: 1 % of the fundamental, over the total.
     expect(Math.abs(readAt(samples, 997).thdNRatio / (0.01 / Math.hypot(1, 0.01)) - 1)).toBeLessThan(2 * EXACT)
   })
+})
+
+test('harmonics that lie under lines are bounded by the lines, not by nothing', () => {
+  // Truth: a second harmonic of 0.01 % on a hum line of 0.1 %, and nothing at the other orders.
+  const count = 96_000
+  const at = (n: number, hz: number): number => Math.sin((2 * Math.PI * hz * n) / 48_000)
+  const samples = Float32Array.from(
+    { length: count },
+    (_, n) => 0.7 * (at(n, 60) + 1e-4 * at(n, 120)) + 7e-4 * at(n, 120),
+  )
+  const { thdRatio, thdIsAtMost } = readTone(samples, 60, 48_000, [120, 180])
+  expect(thdIsAtMost).toBe(true)
+  expect(thdRatio).toBeGreaterThan(1e-4)
+  expect(thdRatio).toBeLessThan(1.2e-3)
 })

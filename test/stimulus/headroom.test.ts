@@ -98,7 +98,7 @@ describe('noise', () => {
   test('that a smaller pad would lower names that pad', () => {
     // 1 V behind 20 dB takes 10 V, +20 dBV: the noise stands at -80 dBV. 2 V need 6.5 dB and 1 dB of room.
     expect(linesOf(jobOf([output(1, 2)]), measured(rigOf(1, 20), -100))).toEqual([
-      'noisy | Output 1: noise, A-weighted noise can be told as "at most" only. The rig\'s own noise or distortion stands too near the limit (noise −80 dBV). A pad of 10 dB in place of 20 dB would do, and lower the rig\'s own noise by 10 dB.',
+      'noisy | Output 1: noise, A-weighted noise can be told as "at most" only. The rig\'s own noise or distortion stands too near the limit (noise −80 dBV). With a pad of 10 dB in place of 20 dB the rig\'s own noise would be 10 dB lower.',
     ])
   })
 
@@ -124,7 +124,7 @@ describe('noise', () => {
 
 test('a much smaller pad that would do is worth a note, a little smaller one is not', () => {
   expect(linesOf(jobOf([output(1, 1)]), rigOf(4, 10))).toEqual([
-    "note | Output 1: up to 1.06 V, the input takes 12.6 V. No pad in place of 10 dB would do, and lower the rig's own noise by 10 dB.",
+    "note | Output 1: up to 1.06 V, the input takes 12.6 V. Without its pad of 10 dB the rig's own noise would be 10 dB lower.",
   ])
   expect(linesOf(jobOf([output(1, 4)]), rigOf(4, 6))).toEqual([])
 })
