@@ -49,6 +49,8 @@ export async function startPulse(): Promise<PulseServer> {
     [
       '--daemonize=no',
       '--exit-idle-time=-1',
+      // In real time the system kills a server that computes for 0.2 s at a stretch, as on a busy computer with many sinks.
+      '--realtime=no',
       '-n',
       '-L',
       `module-native-protocol-unix auth-anonymous=1 socket=${join(folder, 'native')}`,
