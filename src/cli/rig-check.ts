@@ -1,13 +1,13 @@
 /** linetrue rig check RIG: whether card, player, leads and meter are ready, before a job is begun. */
 import type { Ask } from '../instruments/bench.js'
 import { type CheckedRig, rigCheckText } from '../report/rig-check-text.js'
-import type { Rig } from '../rig/rig.js'
+import { isStartedByHand, type Rig } from '../rig/rig.js'
 import type { Bench } from '../rig/roles.js'
 import { checkRig } from '../stages/rig-check.js'
 import { StopError } from '../units/stop.js'
 import { EXIT } from './exit.js'
 import { type Loaded, shown } from './files.js'
-import { isByHand, loadRigWithCard, openBenchOf } from './rig-open.js'
+import { loadRigWithCard, openBenchOf } from './rig-open.js'
 import { Screen } from './screen.js'
 
 export interface CheckOptions {
@@ -26,7 +26,7 @@ export async function rigCheckCommand({ rigPath, isAttended }: CheckOptions, sig
   const opened = await openWithoutMeterIfNeeded(rig, ask, (says) => screen.say(says), signal)
   const { bench } = opened
   try {
-    const isHand = !bench.isSimulated && isByHand(rig.value.player.driver)
+    const isHand = !bench.isSimulated && isStartedByHand(rig.value.player)
     if (!bench.isSimulated && !isHand) await ask(READY, signal)
     const check: CheckedRig = await checkRig(
       bench,

@@ -1,13 +1,14 @@
 /** linetrue rig levels RIG: live levels of all inputs while leads are being moved; one line a second where nobody watches. */
 import { HeldLevels } from '../measure/held-levels.js'
 import { levelLine, levelScreen } from '../report/level-bars.js'
+import { isStartedByHand } from '../rig/rig.js'
 import type { Bench } from '../rig/roles.js'
 import { LEVELS_TONE, watchLevels } from '../stages/rig-levels.js'
 import { StopError } from '../units/stop.js'
 import { plain } from '../units/words.js'
 import { EXIT } from './exit.js'
 import { hearKeys, type Keys } from './keys.js'
-import { isByHand, loadRigWithCard, openBenchOf } from './rig-open.js'
+import { loadRigWithCard, openBenchOf } from './rig-open.js'
 
 export interface LevelsOptions {
   readonly rigPath: string
@@ -27,7 +28,7 @@ export async function rigLevelsCommand(options: LevelsOptions, signal: AbortSign
   const rig = await loadRigWithCard(options.rigPath)
   const hasTone = options.tone === true
   const { inputs, player, name } = rig.value
-  if (hasTone && rig.value.capture.driver !== 'simulated' && isByHand(player.driver)) {
+  if (hasTone && rig.value.capture.driver !== 'simulated' && isStartedByHand(player)) {
     throw new StopError(
       'this rig has no player of its own, so there is no tone',
       '--tone',

@@ -6,7 +6,7 @@ import type { Rig } from '../rig/rig.js'
 import type { Bench } from '../rig/roles.js'
 import { StopError } from '../units/stop.js'
 import { simulatedCard } from '../vehicle/bench.js'
-import { NO_FAULTS, parseFaults } from '../vehicle/faults.js'
+import { type Faults, NO_FAULTS, parseFaults } from '../vehicle/faults.js'
 import { type Loaded, readText, shown } from './files.js'
 
 /** @throws StopError when the file is missing or wrong, or the rig has no card that could be looked at */
@@ -27,9 +27,6 @@ export async function loadRigWithCard(path: string): Promise<Loaded<Rig>> {
   return { value, text, path }
 }
 
-/** Whether a person starts what is played. */
-export const isByHand = (playerDriver: string): boolean => playerDriver === 'none' || playerDriver === 'stick'
-
 /**
  * The live bench, or the simulated card with its faults.
  *
@@ -42,9 +39,16 @@ export async function openBenchOf(
   signal: AbortSignal,
 ): Promise<Bench> {
   if (rig.value.capture.driver !== 'simulated') return liveBench(rig.value, [], ask, signal, null, onNotice)
-  const { faultsPath } = rig.value
-  if (faultsPath === null) return simulatedCard(rig.value, NO_FAULTS)
-  const path = resolve(dirname(rig.path), faultsPath)
-  const text = await readText(path, 'faults file', `The rig names it: check "faults" in ${shown(rig.path)}.`)
-  return simulatedCard(rig.value, parseFaults(text, shown(path)))
+  return simulatedCard(rig.value, faultsOf(rig, await readFaults(rig)))
 }
+
+/** Text of the simulated vehicle's faults file; null where the rig is a real one, or names none. */
+export async function readFaults({ value, path }: Loaded<Rig>): Promise<string | null> {
+  if (value.capture.driver !== 'simulated' || value.faultsPath === null) return null
+  const remedy = `The rig names it: check "faults" in ${shown(path)}.`
+  return readText(resolve(dirname(path), value.faultsPath), 'faults file', remedy)
+}
+
+/** @param text as it was read; null: no faults */
+export const faultsOf = ({ value, path }: Loaded<Rig>, text: string | null): Faults =>
+  text === null ? NO_FAULTS : parseFaults(text, shown(resolve(dirname(path), value.faultsPath!)))

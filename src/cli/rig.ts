@@ -9,7 +9,7 @@ import { limitsText, type RigTextOptions, voltsText } from '../report/rig-termin
 import { type Calibration, emptyCalibration, type Feed, type Made } from '../rig/calibration.js'
 import { calibrationText } from '../rig/calibration-file.js'
 import { parseRig } from '../rig/parse.js'
-import type { Rig } from '../rig/rig.js'
+import { isStartedByHand, type Rig } from '../rig/rig.js'
 import type { Bench } from '../rig/roles.js'
 import type { OnProgress } from '../stages/progress.js'
 import { calibrateVolts } from '../stages/rig-calibrate.js'
@@ -18,7 +18,7 @@ import { StopError } from '../units/stop.js'
 import { calibrationPathOf, loadCalibration } from './calibration.js'
 import { EXIT } from './exit.js'
 import { type Loaded, readText, shown } from './files.js'
-import { isByHand, openBenchOf } from './rig-open.js'
+import { openBenchOf } from './rig-open.js'
 import { Screen } from './screen.js'
 
 export interface RigOptions {
@@ -107,7 +107,7 @@ function checkUsable({ value, path }: Loaded<Rig>): void {
     const remedy = 'Name a rig with a card: capture: { driver: pulse }, player: { driver: computer }.'
     throw new StopError('this rig is for recordings made elsewhere, there is no card to check', shown(path), remedy)
   }
-  if (isByHand(value.player.driver)) {
+  if (isStartedByHand(value.player)) {
     const remedy = 'Name a rig with player: { driver: computer }: the rig is checked with its own output.'
     throw new StopError('this rig has no player of its own', shown(path), remedy)
   }

@@ -1,5 +1,5 @@
 /** linetrue verify JOB with a bench: begins a run or goes on with one, plays, and leaves result and report. */
-import { dirname, resolve } from 'node:path'
+import { dirname } from 'node:path'
 import { checkRoom } from '../archive/disk-room.js'
 import { liveBench } from '../instruments/bench.js'
 import type { Rig } from '../rig/rig.js'
@@ -9,11 +9,11 @@ import { plannedTakes } from '../stages/planned-takes.js'
 import { type Take, verify } from '../stages/verify.js'
 import { trackDurationS } from '../stimulus/layout.js'
 import { simulatedBench } from '../vehicle/bench.js'
-import { NO_FAULTS, parseFaults } from '../vehicle/faults.js'
 import { BEFORE_SOUND } from '../verdict/cautions.js'
 import type { Check, Finding } from '../verdict/result.js'
-import { type Loaded, readText, shown } from './files.js'
+import type { Loaded } from './files.js'
 import { hashOf, openRun } from './resume.js'
+import { faultsOf, readFaults } from './rig-open.js'
 import { partsIn, RunStore } from './run-store.js'
 import { isToBeTakenAgain } from './take-again.js'
 import { calibrated, end, type Given, notesOf, programOf, requestOf } from './verify-common.js'
@@ -124,13 +124,6 @@ async function* madeBefore(store: RunStore, plan: ReturnType<typeof plannedTakes
   }
 }
 
-/** Text of the simulated vehicle's faults file; null where the rig is a real one, or names none. */
-async function readFaults({ value, path }: Loaded<Rig>): Promise<string | null> {
-  if (value.capture.driver !== 'simulated' || value.faultsPath === null) return null
-  const remedy = `The rig names it: check "faults" in ${shown(path)}.`
-  return readText(resolve(dirname(path), value.faultsPath), 'faults file', remedy)
-}
-
 async function openBench(
   { options, job, patches, screen }: Given,
   rig: Loaded<Rig>,
@@ -142,7 +135,5 @@ async function openBench(
     const ask = (prompt: string, stop: AbortSignal): Promise<void> => screen.ask(prompt, options.isAttended, stop)
     return liveBench(rig.value, patches, ask, signal, job.value.volumeStep, (says) => screen.say(says))
   }
-  if (faultsText === null) return simulatedBench(job.value, rig.value, NO_FAULTS, patches)
-  const where = shown(resolve(dirname(rig.path), rig.value.faultsPath!))
-  return simulatedBench(job.value, rig.value, parseFaults(faultsText, where), patches)
+  return simulatedBench(job.value, rig.value, faultsOf(rig, faultsText), patches)
 }

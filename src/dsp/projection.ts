@@ -71,3 +71,30 @@ export function turning(
   }
   return { cosine, sine }
 }
+
+/**
+ * Squared amplitude of one frequency in windows of so many blocks, one window beginning at each block.
+ *
+ * @param blockCount samples of a block
+ * @param wide blocks of a window
+ */
+export function windowPowers(samples: Float32Array, stepRad: number, blockCount: number, wide: number): Float64Array {
+  const count = Math.floor(samples.length / blockCount)
+  const blocks = new Float64Array(2 * count)
+  for (let i = 0; i < count; i++) {
+    const { cosine, sine } = project(samples, i * blockCount, blockCount, stepRad)
+    // The angle of each block's first sample, so that blocks add up to a longer one.
+    const [cos, sin] = [Math.cos(stepRad * i * blockCount), Math.sin(stepRad * i * blockCount)]
+    blocks[2 * i] = cosine * cos - sine * sin
+    blocks[2 * i + 1] = cosine * sin + sine * cos
+  }
+  const scale = (2 / (wide * blockCount)) ** 2
+  return Float64Array.from({ length: Math.max(0, count - wide + 1) }, (_, i) => {
+    let [re, im] = [0, 0]
+    for (let j = i; j < i + wide; j++) {
+      re += blocks[2 * j]
+      im += blocks[2 * j + 1]
+    }
+    return scale * (re * re + im * im)
+  })
+}

@@ -7,13 +7,12 @@
 import { StopError } from '../units/stop.js'
 import { type HwParams, isDenied, listAlsa, parseHwParams } from './alsa-devices.js'
 import {
-  busyDevice,
   deniedDevice,
-  noServerFor,
   noSuchDevice,
   otherRate,
   otherTrouble,
   type Role,
+  stopFor,
   tooFewChannels,
   troubleIn,
 } from './sound-stops.js'
@@ -76,23 +75,16 @@ export async function nextAsk(
   if (next && (next.format !== ask.format || next.channelCount !== ask.channelCount)) return next
   const tool = role === 'capture' ? 'arecord' : 'aplay'
   const complaint = said.findLast((line) => line.startsWith(`${tool}:`)) ?? said.at(-1) ?? ''
-  switch (troubleIn(complaint) ?? troubleIn(text)) {
-    case 'busy':
-      throw busyDevice(role, where)
-    case 'denied':
-      throw deniedDevice(role, where)
-    case 'server':
-      throw noServerFor(where, lastWords(complaint))
-    case 'missing':
-      if (isDenied()) throw deniedDevice(role, where)
-      throw noSuchDevice(
-        role,
-        where,
-        (await listAlsa(tool, signal)).map(({ name }) => name),
-      )
-    default:
-      throw otherTrouble(tool, where, lastWords(complaint))
-  }
+  const trouble = troubleIn(complaint) ?? troubleIn(text)
+  const plain = stopFor(trouble, role, where, lastWords(complaint))
+  if (plain !== null) throw plain
+  if (trouble !== 'missing') throw otherTrouble(tool, where, lastWords(complaint))
+  if (isDenied()) throw deniedDevice(role, where)
+  throw noSuchDevice(
+    role,
+    where,
+    (await listAlsa(tool, signal)).map(({ name }) => name),
+  )
 }
 
 function askThatFits(

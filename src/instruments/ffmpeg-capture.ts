@@ -11,14 +11,13 @@ import { listFfmpeg, openedStream } from './ffmpeg-devices.js'
 import { findDevice } from './pulse-devices.js'
 import { checkServerPath } from './pulse-path.js'
 import {
-  busyDevice,
   deniedDevice,
-  noServerFor,
+  ffmpegComplaint,
   noSuchDevice,
   otherRate,
   otherTrouble,
+  stopFor,
   tooFewChannels,
-  troubleIn,
 } from './sound-stops.js'
 import { StreamCapture } from './stream-capture.js'
 import type { Stream } from './stream-flow.js'
@@ -155,25 +154,16 @@ async function stopFromFfmpeg(
   signal: AbortSignal,
 ): Promise<Error> {
   const { inputFormat } = spec
-  const complaint = said.findLast((line) => troubleIn(line) !== null) ?? ''
-  const words = (complaint === '' ? says : complaint).replace(/^\[[^\]]*\] /, '')
-  switch (troubleIn(complaint)) {
-    case 'busy':
-      return busyDevice('capture', where)
-    case 'denied':
-      return deniedDevice('capture', where)
-    case 'server':
-      return noServerFor(where, words)
-    case 'missing':
-      if (inputFormat === 'alsa' && isDenied()) return deniedDevice('capture', where)
-      return noSuchDevice('capture', where, await namesOf(spec, signal))
-    default: {
-      // Some devices only say that they could not be opened: where the name isn't among those there are, that is why.
-      const names = await namesOf(spec, signal)
-      const isListed = spec.device === null || names.length === 0 || names.includes(spec.device)
-      return isListed ? otherTrouble('ffmpeg', where, words) : noSuchDevice('capture', where, names)
-    }
-  }
+  const { trouble, words } = ffmpegComplaint(said, says)
+  const plain = stopFor(trouble, 'capture', where, words)
+  if (plain !== null) return plain
+  if (trouble === 'missing' && inputFormat === 'alsa' && isDenied()) return deniedDevice('capture', where)
+  // Some devices only say that they could not be opened: where the name isn't among those there are, that is why.
+  const names = await namesOf(spec, signal)
+  const isListed = spec.device === null || names.length === 0 || names.includes(spec.device)
+  return trouble === 'missing' || !isListed
+    ? noSuchDevice('capture', where, names)
+    : otherTrouble('ffmpeg', where, words)
 }
 
 async function namesOf({ inputFormat }: FfmpegCaptureSpec, signal: AbortSignal): Promise<string[]> {

@@ -5,7 +5,7 @@ import { listFfmpeg } from './ffmpeg-devices.js'
 import { words32 } from './play-words.js'
 import { findDevice } from './pulse-devices.js'
 import { checkServerPath } from './pulse-path.js'
-import { busyDevice, deniedDevice, noServerFor, noSuchDevice, otherTrouble, troubleIn } from './sound-stops.js'
+import { deniedDevice, ffmpegComplaint, noSuchDevice, otherTrouble, stopFor } from './sound-stops.js'
 import { type PlayStream, ranDry, ToolPlayer } from './tool-player.js'
 
 export type OutputFormat = 'audiotoolbox' | 'pulse' | 'alsa'
@@ -92,27 +92,17 @@ async function stopFrom(
   says: string,
   signal: AbortSignal,
 ): Promise<Error> {
-  const complaint = said.findLast((line) => troubleIn(line) !== null) ?? ''
-  const words = (complaint === '' ? says : complaint).replace(/^\[[^\]]*\] /, '')
-  switch (troubleIn(complaint)) {
-    case 'busy':
-      return busyDevice('player', where)
-    case 'denied':
-      return deniedDevice('player', where)
-    case 'server':
-      return noServerFor(where, words)
-    case 'missing': {
-      if (spec.outputFormat === 'alsa' && isDenied()) return deniedDevice('player', where)
-      const devices = spec.outputFormat === 'alsa' ? await listAlsa('aplay', signal) : []
-      return noSuchDevice(
-        'player',
-        where,
-        devices.map(({ name }) => name),
-      )
-    }
-    default:
-      return otherTrouble('ffmpeg', where, words)
-  }
+  const { trouble, words } = ffmpegComplaint(said, says)
+  const plain = stopFor(trouble, 'player', where, words)
+  if (plain !== null) return plain
+  if (trouble !== 'missing') return otherTrouble('ffmpeg', where, words)
+  if (spec.outputFormat === 'alsa' && isDenied()) return deniedDevice('player', where)
+  const devices = spec.outputFormat === 'alsa' ? await listAlsa('aplay', signal) : []
+  return noSuchDevice(
+    'player',
+    where,
+    devices.map(({ name }) => name),
+  )
 }
 
 const noOutputOnWindows = (where: string): StopError =>

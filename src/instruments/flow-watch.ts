@@ -7,7 +7,7 @@
  * rate it grows, or shrinks, by the same in every second.
  */
 import type { CaptureFault } from '../rig/roles.js'
-import { SAMPLE_RATES_HZ } from '../rig/schema-sound.js'
+import { usualRateNear } from '../rig/schema-sound.js'
 
 const WINDOW_S = 1
 /** Blocks come every few hundredths of a second: less cannot be told from their spacing. */
@@ -20,8 +20,6 @@ const RATE_STEP_S_MIN = 0.02
 const RATE_STEP_SPREAD_S_MAX = 0.06
 /** Seconds after which a rate is known. */
 const RATE_WINDOW_COUNT = 4
-/** A rate found so is named where it is a usual one. */
-const RATE_RATIO_MAX = 0.03
 
 export class FlowWatch {
   private startS = 0
@@ -50,7 +48,7 @@ export class FlowWatch {
     if (!isSteady || (least < RATE_STEP_S_MIN && most > -RATE_STEP_S_MIN)) return null
     const stepS = (whole[whole.length - 1] - whole[0]) / steps.length
     const rateHz = this.sampleRateHz * (1 - stepS / WINDOW_S)
-    const usualHz = SAMPLE_RATES_HZ.find((candidate) => Math.abs(rateHz / candidate - 1) < RATE_RATIO_MAX)
+    const usualHz = usualRateNear(rateHz)
     const isUsual = usualHz !== undefined && usualHz !== this.sampleRateHz
     const found = isUsual ? `${usualHz} Hz` : `about ${Math.round(rateHz / 100) * 100} Hz`
     return {

@@ -98,3 +98,16 @@ export const otherTrouble = (tool: string, where: string, says: string): StopErr
     'Check the device and its name with linetrue rig devices.',
     'instrument',
   )
+
+/** For what every tool says alike; null where it takes a look at what devices there are. */
+export function stopFor(trouble: Trouble | null, role: Role, where: string, words: string): StopError | null {
+  if (trouble === 'busy') return busyDevice(role, where)
+  if (trouble === 'denied') return deniedDevice(role, where)
+  return trouble === 'server' ? noServerFor(where, words) : null
+}
+
+/** What ffmpeg complained of last, in its words without its own bracket; else what else is known of its end. */
+export function ffmpegComplaint(said: readonly string[], says: string): { trouble: Trouble | null; words: string } {
+  const complaint = said.findLast((line) => troubleIn(line) !== null) ?? ''
+  return { trouble: troubleIn(complaint), words: (complaint === '' ? says : complaint).replace(/^\[[^\]]*\] /, '') }
+}

@@ -12,6 +12,7 @@ import type { Located, Transfer } from './analysis.js'
 import { COVERAGE_FACTOR } from './estimate.js'
 import { excessPhaseOf } from './excess-phase.js'
 import type { InputAnalysis } from './input-analysis.js'
+import { CLIPPED_FS } from './input-meter.js'
 import { readDifferenceTones, readModulation } from './intermodulation.js'
 import { findInterruptions } from './interruptions.js'
 import { gainChange, readEnvelope } from './limiting.js'
@@ -34,8 +35,6 @@ const CANCELLED = 0.1
 const CARRIED = 0.1
 /** The silence starts later: the marker dies away, and an interface may take a moment to mute. */
 const SILENCE_SETTLE_S = 0.8
-/** The capture's full scale, less a few codes of a 16-bit word: where a converter stops. */
-const CLIPPED_FS = 1 - 2 ** -13
 
 /**
  * Analyses silence once, while there is still time: transforms and windows are made, and the code is warm when the first

@@ -4,7 +4,7 @@
  * The probe has tones of its own on each side, so that one stretch tells the sides apart. Amplitudes are peaks as
  * fractions of full scale.
  */
-import { project } from '../dsp/projection.js'
+import { windowPowers } from '../dsp/projection.js'
 import { inputLevel } from './input-meter.js'
 import { readNoise } from './noise-reading.js'
 import { readSteadyTone } from './steady-tone.js'
@@ -72,25 +72,6 @@ export function findProbe(
     }
   })
   return loudness.indexOf(Math.max(...loudness)) * blockCount
-}
-
-/** Squared amplitude of one frequency in every window of so many blocks, a block apart. */
-function windowPowers(samples: Float32Array, stepRad: number, blockCount: number, wide: number): number[] {
-  const blocks = Array.from({ length: Math.floor(samples.length / blockCount) }, (_, i) => {
-    const { cosine, sine } = project(samples, i * blockCount, blockCount, stepRad)
-    // The angle of each block's first sample, so that blocks add up to a longer one.
-    const [cos, sin] = [Math.cos(stepRad * i * blockCount), Math.sin(stepRad * i * blockCount)]
-    return { re: cosine * cos - sine * sin, im: cosine * sin + sine * cos }
-  })
-  const scale = (2 / (wide * blockCount)) ** 2
-  return Array.from({ length: Math.max(0, blocks.length - wide + 1) }, (_, i) => {
-    let [re, im] = [0, 0]
-    for (let j = i; j < i + wide; j++) {
-      re += blocks[j].re
-      im += blocks[j].im
-    }
-    return scale * (re * re + im * im)
-  })
 }
 
 /**

@@ -5,6 +5,7 @@
  * are read well inside. Clocks may differ by 600 ppm.
  */
 import { realSpectrum, sizeFor } from '../dsp/fft.js'
+import { windowPowers } from '../dsp/projection.js'
 import { room } from '../dsp/room.js'
 import { LEAD_PROBE, PROBE_TONES, type ProbeSide, sideStartS } from '../stimulus/lead-probe.js'
 import type { Audio } from '../units/audio.js'
@@ -107,7 +108,8 @@ function probeStartS(channels: readonly Float32Array[], sampleRateHz: number): n
   for (const tone of PROBE_TONES) {
     const factor = tone.band === 'highs' ? 1 : SLOW_FACTOR
     const samples = factor === 1 ? mixed : slow
-    const series = powerSeries(samples, (factor * tone.freqHz) / sampleRateHz, step / factor, stepCount)
+    const stepRad = (2 * Math.PI * factor * tone.freqHz) / sampleRateHz
+    const series = windowPowers(samples, stepRad, step / factor, STEPS_TOGETHER)
     // A tone that is not there is in every stretch alike; one that is has its whole power in its own.
     const [from, to] = stepsOf(tone.side, step / sampleRateHz)
     let total = Number.MIN_VALUE
@@ -151,36 +153,6 @@ function summedBy(samples: Float32Array, factor: number): Float32Array {
     sums[m] = sum
   }
   return sums
-}
-
-/** Power of a tone in stretches of a few steps, one beginning at each step. */
-function powerSeries(samples: Float32Array, frequency: number, step: number, stepCount: number): Float64Array {
-  const sums = new Float64Array(2 * stepCount)
-  const [stepRe, stepIm] = [Math.cos(2 * Math.PI * frequency), Math.sin(2 * Math.PI * frequency)]
-  for (let i = 0, n = 0; i < stepCount; i++) {
-    let re = Math.cos(2 * Math.PI * frequency * n)
-    let im = Math.sin(2 * Math.PI * frequency * n)
-    let [cosine, sine] = [0, 0]
-    for (const stop = n + step; n < stop; n++) {
-      cosine += samples[n] * re
-      sine += samples[n] * im
-      const next = re * stepRe - im * stepIm
-      im = im * stepRe + re * stepIm
-      re = next
-    }
-    sums[2 * i] = cosine
-    sums[2 * i + 1] = sine
-  }
-  const powers = new Float64Array(Math.max(0, stepCount - STEPS_TOGETHER + 1))
-  for (let i = 0; i < powers.length; i++) {
-    let [cosine, sine] = [0, 0]
-    for (let k = i; k < i + STEPS_TOGETHER; k++) {
-      cosine += sums[2 * k]
-      sine += sums[2 * k + 1]
-    }
-    powers[i] = cosine * cosine + sine * sine
-  }
-  return powers
 }
 
 let kept: Float64Array | null = null

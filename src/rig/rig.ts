@@ -37,6 +37,9 @@ export interface PlayerSpec {
   readonly outputFormat?: 'audiotoolbox' | 'pulse' | 'alsa'
 }
 
+/** A player that plays only when a person starts it. */
+export const isStartedByHand = ({ driver }: PlayerSpec): boolean => driver === 'none' || driver === 'stick'
+
 export interface MeterSpec {
   readonly driver: MeterDriver
   /** As the system names it, or serial: and its serial number. */

@@ -8,6 +8,15 @@ import { complain, textField } from '../document/fields.js'
 
 export const SAMPLE_RATES_HZ = [44_100, 48_000, 88_200, 96_000, 176_400, 192_000] as const
 
+/** Neighbours lie 8 % apart. */
+const RATE_RATIO_MAX = 0.03
+
+export const isNearRate = (rateHz: number, saidHz: number): boolean => Math.abs(rateHz / saidHz - 1) < RATE_RATIO_MAX
+
+/** The usual rate that a measured one stands for; undefined where none is near. */
+export const usualRateNear = (rateHz: number): number | undefined =>
+  SAMPLE_RATES_HZ.find((candidate) => isNearRate(rateHz, candidate))
+
 export const CAPTURE_DRIVERS = ['simulated', 'recording', 'pulse', 'alsa', 'ffmpeg'] as const
 export const PLAYER_DRIVERS = ['simulated', 'none', 'stick', 'computer', 'alsa', 'ffmpeg'] as const
 export const INPUT_FORMATS = ['avfoundation', 'dshow', 'pulse', 'alsa'] as const

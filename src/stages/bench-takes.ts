@@ -1,11 +1,11 @@
 /** Takes from a bench: each patch connected, probed, then the track played, at each setting that the job asks for. */
 import { type Job, volumeOf } from '../job/job.js'
-import type { PatchSpec, Rig } from '../rig/rig.js'
+import { isStartedByHand, type PatchSpec, type Rig } from '../rig/rig.js'
 import type { Bench, Setting } from '../rig/roles.js'
 import type { LeadsOn } from '../stimulus/hook-up-plan.js'
 import { renderTrack } from '../stimulus/render.js'
 import { StopError } from '../units/stop.js'
-import { checkLeads, connectLeads, NOBODY, type Person, STARTED_BY_HAND } from './hook-up.js'
+import { checkLeads, connectLeads, NOBODY, type Person } from './hook-up.js'
 import { listenForTrack } from './listen.js'
 import { checkAgainstMeter, type MeterWord } from './meter-check.js'
 import { type PlannedTake, plannedTakes, takeWords } from './planned-takes.js'
@@ -58,7 +58,7 @@ export async function* benchTakes(
   const track = await renderTrack(job.track.sampleRateHz)
   let hasMeterWord = memory.meterWord !== null
   const { person, onMeter, onNote } = witness
-  const isByHand = STARTED_BY_HAND.has(rig.player.driver)
+  const isByHand = isStartedByHand(rig.player)
   let connected: PatchSpec | null = null
   let leadsOn: LeadsOn = new Map()
   for (const take of plannedTakes(job, patches)) {

@@ -1,10 +1,7 @@
 /** A card's rate by the clock of the computer: how many samples came in how much time. */
-
 import type { Capture } from '../rig/roles.js'
-import { SAMPLE_RATES_HZ } from '../rig/schema-sound.js'
+import { isNearRate, usualRateNear } from '../rig/schema-sound.js'
 
-/** Standard rates lie 8 % apart; blocks come within a few hundredths of a second of their time. */
-const RATE_RATIO_MAX = 0.03
 /** Less time than this says too little. */
 const SPAN_S_MIN = 2
 
@@ -45,8 +42,6 @@ export class BlockClock {
     const { spanS, frameCount } = this.best
     if (spanS < SPAN_S_MIN) return null
     const rateHz = frameCount / spanS
-    if (Math.abs(rateHz / saidHz - 1) < RATE_RATIO_MAX) return null
-    const standard = SAMPLE_RATES_HZ.find((candidate) => Math.abs(rateHz / candidate - 1) < RATE_RATIO_MAX)
-    return standard ?? Math.round(rateHz)
+    return isNearRate(rateHz, saidHz) ? null : (usualRateNear(rateHz) ?? Math.round(rateHz))
   }
 }

@@ -9,7 +9,7 @@ import type { Job } from '../job/job.js'
 import { isAlike, type LeadVerdict } from '../measure/lead-probe-fit.js'
 import { hookUpTable, leadsWords } from '../report/hook-up-words.js'
 import { inputsInWords } from '../rig/input-words.js'
-import type { PatchSpec, Rig } from '../rig/rig.js'
+import { isStartedByHand, type PatchSpec, type Rig } from '../rig/rig.js'
 import type { Bench } from '../rig/roles.js'
 import { type LeadsOn, leadSteps, leadsAfter } from '../stimulus/hook-up-plan.js'
 import { mappedVrms } from '../stimulus/lead-probe.js'
@@ -33,8 +33,6 @@ export const NOBODY: Person = { isAttended: false, say: () => {}, choose: async 
 
 /** So many probes in a row must agree before a run goes on by itself. */
 const AGREE_IN_A_ROW = 3
-/** Drivers of players that play only when a person starts them. */
-export const STARTED_BY_HAND: ReadonlySet<string> = new Set(['none', 'stick'])
 
 /**
  * Has the leads of a hook-up connected.
@@ -54,7 +52,7 @@ export async function connectLeads(
   signal: AbortSignal,
 ): Promise<LeadsOn> {
   const steps = leadSteps(patch.leads, before)
-  const isWatched = person.isAttended && !bench.isSimulated && !STARTED_BY_HAND.has(rig.player.driver)
+  const isWatched = person.isAttended && !bench.isSimulated && !isStartedByHand(rig.player)
   const prompt = [
     `Connect the leads of ${patch.name}:`,
     hookUpTable(steps, job.outputs),

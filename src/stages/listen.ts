@@ -21,7 +21,7 @@ import { StopError } from '../units/stop.js'
 import { BlockRing } from './block-ring.js'
 import { HeardTake } from './heard-take.js'
 import type { OnProgress } from './progress.js'
-import { joined, type MakeSink, type RawTake } from './take.js'
+import { joined, type MakeSink, type RawTake, rawTake, withBreak } from './take.js'
 
 export interface ListenRequest {
   /** Called with the capture's own rate and inputs when the marker has been heard; null: the take is kept in memory only. */
@@ -79,10 +79,8 @@ export async function listenForTrack(
       void run.failed?.then((fault) => state.listener!.breakOff(fault, bench.capture.where))
     })
     const broken = state.listener!.brokenBy
-    const said = await run.stop()
-    const all = broken === null || said.some(({ kind }) => kind === broken.kind) ? said : [...said, broken]
-    const { audio, faults } = await state.listener!.finish(all)
-    return { audio, faults: faults.map(({ says }) => says), captureFaults: faults, isBrokenOff: broken !== null }
+    const { audio, faults } = await state.listener!.finish(withBreak(await run.stop(), broken))
+    return rawTake(audio, faults, broken)
   } catch (error) {
     await run.stop().catch(() => {})
     await state.listener?.drop()

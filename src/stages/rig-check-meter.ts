@@ -1,12 +1,11 @@
 /** The meter in a rig check: who it is, what it reads, and whether the capture reads the same on the same lead. */
 import { fullScaleAtLead, type MeterSpec, type Rig } from '../rig/rig.js'
 import type { Bench, Meter } from '../rig/roles.js'
-import { renderTones } from '../stimulus/render.js'
 import { dbFromRatio, ratioFromDb } from '../units/level.js'
 import { StopError } from '../units/stop.js'
 import type { OnProgress } from './progress.js'
 import { type InputState, PROBE_DBFS } from './rig-check-read.js'
-import { PLAY_RATE_HZ, toneOf } from './rig-sound.js'
+import { toneOf, tonesFor } from './rig-sound.js'
 import { pause, takeOnce } from './take.js'
 
 /** A live meter needs a moment to settle and a few readings to agree. */
@@ -96,9 +95,7 @@ async function readTogether(
   signal: AbortSignal,
 ): Promise<Together> {
   const lengthS = TONE_S[bench.isSimulated ? 'simulated' : 'live']
-  const sound = await renderTones(PLAY_RATE_HZ, lengthS + 0.2, [
-    { startS: 0.1, durationS: lengthS, tones: [{ freqHz, peakFs: ratioFromDb(PROBE_DBFS) }] },
-  ])
+  const sound = await tonesFor(lengthS, [{ freqHz, peakFs: ratioFromDb(PROBE_DBFS) }])
   const failing = new AbortController()
   const until = AbortSignal.any([signal, failing.signal])
   const says = { step: 'quiet tone for the meter', detail: `input ${inputNumber}` }

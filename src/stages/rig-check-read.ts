@@ -1,11 +1,13 @@
 /** What the takes of a rig check say of each input, and of the card's rate. */
 import { areSame, findProbe, type InputReading, readInput } from '../measure/input-check.js'
 import { SAMPLE_RATES_HZ } from '../rig/schema-sound.js'
+import { LEAD_PROBE_DBFS } from '../stimulus/lead-probe.js'
 import type { Audio } from '../units/audio.js'
 import { ratioFromDb } from '../units/level.js'
 import { loudestRms } from './soft-start.js'
 
-export const PROBE_DBFS = -40
+/** As quiet as the probe of a run. */
+export const PROBE_DBFS = LEAD_PROBE_DBFS
 /** One in the lows, one in the middle, one in the highs, so that every output has one in its band; none is a mains multiple. */
 export const PROBE_TONES = { leftHz: [997, 75, 6300], rightHz: [1151, 90, 7340] } as const
 /** Each of the tones of a side, so that their peaks add up to the probe's level. */

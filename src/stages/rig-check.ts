@@ -6,7 +6,6 @@
  */
 import type { Rig } from '../rig/rig.js'
 import type { Bench, CaptureFault } from '../rig/roles.js'
-import { renderTones } from '../stimulus/render.js'
 import { type Audio, durationS } from '../units/audio.js'
 import { StopError } from '../units/stop.js'
 import type { Verdict } from '../verdict/result.js'
@@ -15,7 +14,7 @@ import type { OnProgress } from './progress.js'
 import { type MeterState, readMeter } from './rig-check-meter.js'
 import { type InputState, PROBE_TONES, readInputs, TONE_PEAK_FS } from './rig-check-read.js'
 import { type Trouble, troublesOf } from './rig-check-words.js'
-import { PLAY_RATE_HZ } from './rig-sound.js'
+import { PLAY_RATE_HZ, silenceOf, tonesFor } from './rig-sound.js'
 import { pause, takeOnce } from './take.js'
 
 const PROBE_S = 1.6
@@ -57,9 +56,8 @@ export async function checkRig(
   const clock = new BlockClock()
   const watched: Bench = { ...bench, capture: clock.watching(bench.capture) }
   const quiet = bench.isSimulated ? watched : waiting(watched, (stop) => pause(SILENCE_S, stop))
-  const silence = { sampleRateHz: PLAY_RATE_HZ, channels: [0, 1].map(() => new Float32Array(SILENCE_S * PLAY_RATE_HZ)) }
   const says = { step: 'listening', detail: 'nothing is played' }
-  const rest = await takeOnce(quiet, silence, null, says, onProgress, signal)
+  const rest = await takeOnce(quiet, silenceOf(SILENCE_S), null, says, onProgress, signal)
   const probe = await probeSound()
   const take =
     askToStart === null
@@ -69,7 +67,7 @@ export async function checkRig(
             await askToStart(stop)
             await pause(BY_HAND_S, stop)
           }),
-          { ...probe, channels: probe.channels.map(() => new Float32Array(BY_HAND_S * PLAY_RATE_HZ)) },
+          silenceOf(BY_HAND_S),
           null,
           { step: 'listening', detail: 'to what you started' },
           onProgress,
@@ -124,7 +122,7 @@ async function probeSound(): Promise<Audio> {
   const sides = await Promise.all(
     [PROBE_TONES.leftHz, PROBE_TONES.rightHz].map((freqsHz) => {
       const tones = freqsHz.map((freqHz) => ({ freqHz, peakFs: TONE_PEAK_FS }))
-      return renderTones(PLAY_RATE_HZ, PROBE_S + 0.2, [{ startS: 0.1, durationS: PROBE_S, tones }])
+      return tonesFor(PROBE_S, tones)
     }),
   )
   return { sampleRateHz: PLAY_RATE_HZ, channels: sides.map(({ channels }) => channels[0]) }

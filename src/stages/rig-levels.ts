@@ -1,13 +1,14 @@
 /** Live levels of a rig's inputs: the capture runs, a quiet tone may play, and somebody looks several times a second. */
 import type { Bench, Block, CaptureRun } from '../rig/roles.js'
+import { LEAD_PROBE_DBFS } from '../stimulus/lead-probe.js'
 import { type Audio, durationS } from '../units/audio.js'
 import { ratioFromDb } from '../units/level.js'
 import { StopError } from '../units/stop.js'
-import { PLAY_RATE_HZ } from './rig-sound.js'
+import { PLAY_RATE_HZ, silenceOf } from './rig-sound.js'
 import { pause } from './take.js'
 
 /** As quiet as the probe of a run. */
-export const LEVELS_TONE = { freqHz: 997, levelDbfs: -40 } as const
+export const LEVELS_TONE = { freqHz: 997, levelDbfs: LEAD_PROBE_DBFS } as const
 /** The tone is played in pieces of this length, with a short gap between. */
 const LIVE_PIECE_S = 60
 /** The model is asked for pieces of this length. */
@@ -108,7 +109,7 @@ async function runModel(
 ): Promise<never> {
   const inputNumbers = Array.from({ length: inputCount }, (_, index) => index + 1)
   await bench.connect(hasTone ? { kind: 'looped', inputNumbers, meterInput: null } : { kind: 'shorted' }, until)
-  const sound = hasTone ? tone(MODEL_PIECE_S) : silence(MODEL_PIECE_S)
+  const sound = hasTone ? tone(MODEL_PIECE_S) : silenceOf(MODEL_PIECE_S)
   const makePiece = async (): Promise<Block[]> => {
     await bench.player.play(sound, until)
     return made.splice(0)
@@ -152,11 +153,6 @@ const lost = (bench: Bench, says: string): StopError =>
     'Check that the card is plugged in and no other program holds it, then give the same command again.',
     'instrument',
   )
-
-const silence = (lengthS: number): Audio => ({
-  sampleRateHz: PLAY_RATE_HZ,
-  channels: [0, 1].map(() => new Float32Array(lengthS * PLAY_RATE_HZ)),
-})
 
 /** Closed form, both sides alike, with a short rise and fall so that nothing clicks. */
 function tone(lengthS: number): Audio {

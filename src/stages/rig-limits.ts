@@ -18,7 +18,7 @@ import type { Audio } from '../units/audio.js'
 import { dbFromRatio } from '../units/level.js'
 import { StopError } from '../units/stop.js'
 import type { OnProgress } from './progress.js'
-import { checkNotClipped, PLAY_RATE_HZ, peakToPlay, probeGains, steadyPart, tonesFor } from './rig-sound.js'
+import { checkNotClipped, PLAY_RATE_HZ, peakToPlay, probeGains, silenceOf, steadyPart, tonesFor } from './rig-sound.js'
 import { takeOnce } from './take.js'
 
 /** Long enough for half a decibel's tenth in the noise, with room at both ends. */
@@ -73,8 +73,7 @@ async function measureFloor(
   signal: AbortSignal,
 ): Promise<FloorOfInput[]> {
   await bench.connect({ kind: 'shorted' }, signal)
-  const silence = { sampleRateHz: PLAY_RATE_HZ, channels: [0, 1].map(() => new Float32Array(SILENCE_S * PLAY_RATE_HZ)) }
-  const audio = await whole(bench, [], silence, 'inputs shorted', onProgress, signal)
+  const audio = await whole(bench, [], silenceOf(SILENCE_S), 'inputs shorted', onProgress, signal)
   const edge = Math.round(SILENCE_EDGE_S * audio.sampleRateHz)
   return rig.inputs.map(({ padDb }, index) => {
     const channel = audio.channels[index]

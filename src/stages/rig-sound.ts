@@ -82,6 +82,12 @@ export const tonesFor = (
   tones: readonly { readonly freqHz: number; readonly peakFs: number }[],
 ): Promise<Audio> => renderTones(PLAY_RATE_HZ, durationS + 0.2, [{ startS: 0.1, durationS, tones }])
 
+/** Nothing, on both sides. */
+export const silenceOf = (lengthS: number): Audio => ({
+  sampleRateHz: PLAY_RATE_HZ,
+  channels: [0, 1].map(() => new Float32Array(lengthS * PLAY_RATE_HZ)),
+})
+
 /** First and last sample of a tone where it is steady, by what is louder than half of its peak. */
 export function steadyPart(channel: Float32Array, sampleRateHz: number): [number, number] {
   const half = 0.5 * peakOf(channel)

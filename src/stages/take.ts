@@ -70,14 +70,9 @@ export async function takeOnce(
     }
     const broken = await playUnlessBrokenOff(bench, sound, run, ending, signal)
     const said = await run.stop()
-    const captureFaults = broken === null || said.some(({ kind }) => kind === broken.kind) ? said : [...said, broken]
+    const captureFaults = withBreak(said, broken)
     await sink?.finish(captureFaults)
-    return {
-      audio: { sampleRateHz: run.sampleRateHz, channels: joined(blocks, run.inputCount) },
-      faults: captureFaults.map(({ says: text }) => text),
-      captureFaults,
-      isBrokenOff: broken !== null,
-    }
+    return rawTake({ sampleRateHz: run.sampleRateHz, channels: joined(blocks, run.inputCount) }, captureFaults, broken)
   } catch (error) {
     await run.stop().catch(() => {})
     await sink?.discard().catch(() => {})
@@ -86,6 +81,16 @@ export async function takeOnce(
     if (ticker) clearInterval(ticker)
   }
 }
+
+/** What a capture says at its end, with what it broke off for where it does not say that again. */
+export const withBreak = (said: readonly CaptureFault[], broken: CaptureFault | null): readonly CaptureFault[] =>
+  broken === null || said.some(({ kind }) => kind === broken.kind) ? said : [...said, broken]
+
+export const rawTake = (
+  audio: Audio,
+  captureFaults: readonly CaptureFault[],
+  broken: CaptureFault | null,
+): RawTake => ({ audio, faults: captureFaults.map(({ says }) => says), captureFaults, isBrokenOff: broken !== null })
 
 /**
  * @param ending stops the sound before its end

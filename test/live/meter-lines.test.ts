@@ -1,42 +1,18 @@
 /** Meters that print lines, on a pseudo-terminal: what they print is read, and each fault has its own line. */
 import { afterEach, describe, expect, test, vi } from 'vitest'
-import type { OpenMeter } from '../../src/instruments/meter.js'
-import { openMeter } from '../../src/instruments/open-meter.js'
 import type { LinePattern } from '../../src/rig/meter-spec.js'
 import type { MeterSpec } from '../../src/rig/rig.js'
 import { stopFrom } from '../instruments/stop-from.js'
 import { needsTool } from '../tools.js'
-import { type MeterAnswer, type MeterScript, type PtyMeter, startPtyMeter } from './meter.js'
+import type { MeterScript } from './meter.js'
+import { MeterBench, printing } from './meter-bench.js'
 
 const never = new AbortController().signal
-/** The timeout of 8 s becomes 0.8 s, and three readings take 50 ms. */
-const PATIENCE = 0.1
-
 vi.setConfig({ testTimeout: 20_000 })
 
-const closers: (() => Promise<void>)[] = []
-afterEach(async () => {
-  for (const close of closers.splice(0).reverse()) await close()
-})
+const bench = new MeterBench({ driver: 'lines', baudRate: 9600 })
+afterEach(() => bench.close())
 
-async function meterOn(
-  script: MeterScript,
-  spec: Partial<MeterSpec> = {},
-): Promise<{ meter: OpenMeter; pty: PtyMeter }> {
-  const pty = await startPtyMeter(script)
-  closers.push(() => pty.stop())
-  const meter = await openMeter(
-    { driver: 'lines', port: pty.port, baudRate: 9600, inputNumber: 1, accuracyPct: 1, accuracyVrms: 0.003, ...spec },
-    never,
-    { patience: PATIENCE, replugS: 0.2, everyS: 0.05 },
-  )
-  closers.push(() => meter.close())
-  return { meter, pty }
-}
-const printing = (items: MeterAnswer[], everyS = 0.05, lineEnd = '\r\n'): MeterScript => ({
-  lineEnd,
-  prints: { items, everyS },
-})
 const pattern = (fields: Partial<LinePattern>): LinePattern => ({
   line: null,
   form: null,
@@ -53,7 +29,7 @@ describe('a meter that prints by itself', () => {
     ['CR', '\r'],
   ] as const)('with %s at the end of its lines is read', async ([, lineEnd], context) => {
     needsTool(context, 'socat')
-    const { meter } = await meterOn(printing(['+01.234 V AC'], 0.05, lineEnd))
+    const { meter } = await bench.open(printing(['+01.234 V AC'], 0.05, lineEnd))
     expect(await meter.identify(never)).toBe('meter that prints "+01.234 V AC"')
     expect(await meter.readAcVrms(never)).toBeCloseTo(1.234, 12)
     expect(await meter.readOnce('acVolts', never)).toEqual({ value: 1.234, unit: 'V' })
@@ -61,20 +37,20 @@ describe('a meter that prints by itself', () => {
 
   test('in millivolts gives volts', async (context) => {
     needsTool(context, 'socat')
-    const { meter } = await meterOn(printing(['512.3 mV AC']))
+    const { meter } = await bench.open(printing(['512.3 mV AC']))
     expect(await meter.readAcVrms(never)).toBeCloseTo(0.5123, 12)
   })
 
   // Each line comes in two pieces 30 ms apart; half of the questions come between them.
   test('in pieces is never read from the middle of a line', async (context) => {
     needsTool(context, 'socat')
-    const { meter } = await meterOn(printing([{ pieces: ['+1', '2.345 V AC\r\n'], everyS: 0.03 }], 0))
+    const { meter } = await bench.open(printing([{ pieces: ['+1', '2.345 V AC\r\n'], everyS: 0.03 }], 0))
     for (let n = 0; n < 12; n++) expect((await meter.readOnce('acVolts', never)).value).toBe(12.345)
   })
 
   test('counts from the question on: what it printed before is gone', async (context) => {
     needsTool(context, 'socat')
-    const { meter } = await meterOn(
+    const { meter } = await bench.open(
       printing([...Array<string>(10).fill('1.000 V AC'), ...Array<string>(200).fill('2.000 V AC')], 0.02),
     )
     await meter.readOnce('acVolts', never)
@@ -85,7 +61,7 @@ describe('a meter that prints by itself', () => {
   test('as fast as it can is read, and fills no memory', async (context) => {
     needsTool(context, 'socat')
     const flood = { raw: '+01.234 V AC\r\n'.repeat(2000) }
-    const { meter } = await meterOn(printing([flood], 0))
+    const { meter } = await bench.open(printing([flood], 0))
     await meter.readAcVrms(never)
     globalThis.gc?.()
     const before = process.memoryUsage().heapUsed + process.memoryUsage().arrayBuffers
@@ -98,7 +74,7 @@ describe('a meter that prints by itself', () => {
   test('has its readings settle', async (context) => {
     needsTool(context, 'socat')
     const rising = ['0.1 V AC', '1.2 V AC', '1.8 V AC', ...Array<string>(400).fill('2.000 V AC')]
-    const { meter } = await meterOn(printing(rising, 0.04))
+    const { meter } = await bench.open(printing(rising, 0.04))
     expect(await meter.readAcVrms(never)).toBe(2)
   })
 })
@@ -106,7 +82,7 @@ describe('a meter that prints by itself', () => {
 describe('a meter that is asked', () => {
   test('answers with another line first, or an echo, and is understood', async (context) => {
     needsTool(context, 'socat')
-    const { meter, pty } = await meterOn(
+    const { meter, pty } = await bench.open(
       { lineEnd: '\r', answers: { D: [{ raw: 'D\rOK\r12.60,V,DC\r' }] } },
       { patterns: [pattern({ form: 'comma-separated', ask: 'D\r' })] },
     )
@@ -116,7 +92,7 @@ describe('a meter that is asked', () => {
 
   test('has a question for each quantity', async (context) => {
     needsTool(context, 'socat')
-    const { meter } = await meterOn(
+    const { meter } = await bench.open(
       { answers: { VAC: ['0.75'], VDC: ['-3.5'] } },
       {
         patterns: [
@@ -174,7 +150,7 @@ describe('one clear line', () => {
     ['being unplugged', printing(['1 V AC', { unplug: true }]), {}, 'the meter was unplugged (PORT).'],
   ])('for %s', async ([, script, spec, says], context) => {
     needsTool(context, 'socat')
-    const { meter, pty } = await meterOn(script, spec)
+    const { meter, pty } = await bench.open(script, spec)
     const error = await stopFrom(meter.readAcVrms(never))
     expect(error.message.replace(pty.port, 'PORT')).toContain(says)
   })

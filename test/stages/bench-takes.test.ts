@@ -11,6 +11,7 @@ import { type Take, verify } from '../../src/stages/verify.js'
 import { planPatches } from '../../src/stimulus/plan.js'
 import type { Audio } from '../../src/units/audio.js'
 import { StopError } from '../../src/units/stop.js'
+import { bareRequest } from '../kit/request.js'
 
 const GO_ON = new AbortController().signal
 const RIG = parseRig(
@@ -181,19 +182,7 @@ test('a take without a track in it is refused, and the run stops', async () => {
     refuse: async ({ message }) => void refused.push(message),
   }
   const running = verify(
-    {
-      job,
-      rig: RIG,
-      patches,
-      startedAt: '2026-04-01T10:00:00Z',
-      program: 'test',
-      isSimulated: true,
-      isAhead: false,
-      says: { capture: '', player: '', meter: () => null },
-      rigNotes: [],
-      rigChecks: [],
-      rigFindings: [],
-    },
+    bareRequest(job, RIG, patches),
     (async function* () {
       yield take
     })(),

@@ -12,6 +12,7 @@ import { planPatches } from '../../src/stimulus/plan.js'
 import { simulatedBench } from '../../src/vehicle/bench.js'
 import { NO_FAULTS, parseFaults } from '../../src/vehicle/faults.js'
 import type { Result } from '../../src/verdict/result.js'
+import { bareRequest } from '../kit/request.js'
 import { half } from '../long.js'
 
 const JOB = `
@@ -46,24 +47,7 @@ async function run(faults: string, extraTakes: readonly string[] = []): Promise<
     sha256: async () => '',
   }
   const takes = benchTakes(bench, job, rig, patches, store, NO_WITNESS, () => {}, signal)
-  return verify(
-    {
-      job,
-      rig,
-      patches,
-      startedAt: '2026-04-01T10:00:00Z',
-      program: 'test',
-      isSimulated: true,
-      isAhead: false,
-      says: { capture: '', player: '', meter: () => null },
-      rigNotes: [],
-      rigChecks: [],
-      rigFindings: [],
-    },
-    takes,
-    () => {},
-    signal,
-  )
+  return verify(bareRequest(job, rig, patches), takes, () => {}, signal)
 }
 
 const said = ({ findings }: Result): string[] =>
