@@ -63,6 +63,7 @@ async function measure(file, outputCount, isLive) {
     isAhead: isLive,
     says: { capture: '', player: '', meter: () => null },
     rigNotes: [],
+    retestOf: null,
     rigChecks: [],
     rigFindings: [],
   }

@@ -8,7 +8,7 @@
 import { readFile, rm, writeFile } from 'node:fs/promises'
 import { join } from 'node:path'
 import { z } from 'zod'
-import { Check, Finding } from '../verdict/result.js'
+import { Check, Finding } from '../verdict/parts.js'
 import { isFullDisk, writeAside } from './safe-write.js'
 
 export const JOURNAL_FILE = 'run.json'

@@ -52,6 +52,7 @@ export const requestOf = (
   startedAt: startedAt.toISOString(),
   program: programOf(options),
   rigNotes,
+  retestOf: null,
   rigChecks: [],
   rigFindings: [],
 })

@@ -14,6 +14,8 @@ export interface Job {
     readonly vin: string | null
     readonly plate: string | null
   }
+  /** Vehicles of one platform share one channel map; null where nobody named it. */
+  readonly platform: string | null
   readonly jobNumber: string | null
   readonly technician: string | null
   readonly customer: string | null

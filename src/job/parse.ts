@@ -20,6 +20,7 @@ export function parseJob(text: string, fileName: string): Job {
   return {
     name: file.name,
     vehicle: { maker: maker ?? null, model, year: year ?? null, vin: vin ?? null, plate: plate ?? null },
+    platform: file.platform ?? null,
     jobNumber: file.job_number ?? null,
     technician: file.technician ?? null,
     customer: file.customer ?? null,

@@ -173,6 +173,9 @@ export const JobFile = z
   .strictObject({
     name: textField(120).describe('Name of the job, for the report'),
     vehicle: Vehicle.describe('The vehicle'),
+    platform: textField(80)
+      .optional()
+      .describe('Name shared by all vehicles that have this channel map: Brackwater EV 2024, eight speakers'),
     job_number: textField(40).optional().describe("The shop's number of this job"),
     technician: textField().optional().describe('Who does the work'),
     customer: textField().optional().describe('For whom'),

@@ -1,5 +1,5 @@
 /** Checks as a table: what was asked, what was found, how sure, and why it is no pass. */
-import type { Check } from '../verdict/result.js'
+import type { Check } from '../verdict/parts.js'
 import { NO_VALUE, quantityInWords, uncertaintyInWords } from './format.js'
 import type { Markup, Shown } from './markup.js'
 import { badge, measuredOf } from './parts.js'

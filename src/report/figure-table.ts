@@ -1,6 +1,6 @@
 /** Figures as tables: with their uncertainty alone, or with all that it is made of. */
 import { inHz } from '../units/words.js'
-import type { Figure } from '../verdict/result.js'
+import type { Figure } from '../verdict/parts.js'
 import {
   methodInWords,
   NO_VALUE,

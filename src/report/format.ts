@@ -5,7 +5,7 @@
  * same place. Where U is not known, the unit has its usual digits.
  */
 import { plain, signed } from '../units/words.js'
-import type { Figure, Verdict } from '../verdict/result.js'
+import type { Figure, Verdict } from '../verdict/parts.js'
 
 /** Stands in a narrow column where there is no value. */
 export const NO_VALUE = '–'

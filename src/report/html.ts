@@ -3,7 +3,8 @@
  *
  * Verdict and what to do come first; the record that proves it comes last.
  */
-import type { Finding, Result } from '../verdict/result.js'
+import type { Finding } from '../verdict/parts.js'
+import type { Result } from '../verdict/result.js'
 import { NOT_GIVEN, SIMULATED_WORDS, timeInWords, VERDICT_WORDS } from './format.js'
 import { Markup, markup } from './markup.js'
 import { chartsSection, checksSection, outputId, outputsSection } from './outputs-section.js'

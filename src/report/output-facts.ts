@@ -1,6 +1,7 @@
 /** What the views look up in an output. A result says each thing once: in a figure, or in the words of a check. */
 import { signed } from '../units/words.js'
-import type { Check, Figure, OutputResult, Verdict } from '../verdict/result.js'
+import type { Check, Figure, Verdict } from '../verdict/parts.js'
+import type { OutputResult } from '../verdict/result.js'
 
 export const figureIn = ({ figures }: OutputResult, quantity: string): Figure | null =>
   figures.find((figure) => figure.quantity === quantity) ?? null

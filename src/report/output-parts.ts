@@ -4,7 +4,8 @@
  */
 import { numbersInWords } from '../rig/input-words.js'
 import { inHz, plain } from '../units/words.js'
-import type { Figure, OutputResult, TakeResult, Verdict } from '../verdict/result.js'
+import type { Figure, Verdict } from '../verdict/parts.js'
+import type { OutputResult, TakeResult } from '../verdict/result.js'
 import { DASHES } from './curve-chart.js'
 import { budgetTable, figureTable } from './figure-table.js'
 import { uncertaintyInWords, valueInWords } from './format.js'

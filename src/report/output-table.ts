@@ -5,7 +5,8 @@
  * own is named under the table.
  */
 import { plain, signed } from '../units/words.js'
-import type { Check, OutputResult, Verdict } from '../verdict/result.js'
+import type { Check, Verdict } from '../verdict/parts.js'
+import type { OutputResult } from '../verdict/result.js'
 import { NO_VALUE, quantityInWords, VERDICT_MARKS, VERDICT_WORDS } from './format.js'
 import { deviationDbDigits, figureIn, verdictIn } from './output-facts.js'
 import type { Paint } from './paint.js'

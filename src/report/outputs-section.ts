@@ -1,6 +1,7 @@
 /** The outputs in the written report: one table of all, charts of each, and every check of each. */
 import { inDbv, inHz } from '../units/words.js'
-import type { Check, OutputResult, Result } from '../verdict/result.js'
+import type { Check } from '../verdict/parts.js'
+import type { OutputResult, Result } from '../verdict/result.js'
 import { checkTable } from './check-table.js'
 import { equaliserPart } from './equaliser-part.js'
 import { NO_VALUE, NOT_MEASURED, quantityInWords, VERDICT_WORDS, valueInWords } from './format.js'

@@ -1,6 +1,6 @@
 /** Colour for a terminal. It only underlines what the words say already, so it can be left out. */
 import pc from 'picocolors'
-import type { Verdict } from '../verdict/result.js'
+import type { Verdict } from '../verdict/parts.js'
 
 export interface Paint {
   readonly verdict: (verdict: Verdict, text: string) => string

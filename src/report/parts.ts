@@ -1,5 +1,5 @@
 /** Small pieces that every section of the written report uses. */
-import type { Check, Figure, Verdict } from '../verdict/result.js'
+import type { Check, Figure, Verdict } from '../verdict/parts.js'
 import {
   boundMark,
   digitsFor,

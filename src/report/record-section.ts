@@ -1,6 +1,7 @@
 /** The record in the written report: rig and calibration, takes, methods, cautions, signatures. */
 import { inHz, plain, signed } from '../units/words.js'
-import type { Figure, Result } from '../verdict/result.js'
+import type { Figure } from '../verdict/parts.js'
+import type { Result } from '../verdict/result.js'
 import { methodInWords, quantityInWords, timeInWords } from './format.js'
 import { type Markup, markup } from './markup.js'
 import { facts } from './parts.js'

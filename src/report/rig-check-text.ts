@@ -2,7 +2,7 @@
 import { fullScaleAtLead, type Rig } from '../rig/rig.js'
 import { dbFromRatio } from '../units/level.js'
 import { inDb, inHz, inVolts, plain } from '../units/words.js'
-import type { Verdict } from '../verdict/result.js'
+import type { Verdict } from '../verdict/parts.js'
 import { NO_VALUE, VERDICT_WORDS } from './format.js'
 import { type Paint, paintFor } from './paint.js'
 import { clean, padded, widthOf, wrapped } from './text.js'

@@ -5,7 +5,8 @@
  * than a small screen the end names each fault once more. No line is wider than asked for, and colour only repeats what
  * a word or a mark says.
  */
-import { BECAUSE_OF, type Check, type Finding, type Result } from '../verdict/result.js'
+import { BECAUSE_OF, type Check, type Finding } from '../verdict/parts.js'
+import type { Result } from '../verdict/result.js'
 import { findingWord, quantityInWords, SIMULATED_WORDS, VERDICT_WORDS } from './format.js'
 import { outputTable } from './output-table.js'
 import { type Paint, paintFor } from './paint.js'

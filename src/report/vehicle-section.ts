@@ -1,7 +1,8 @@
 /** What belongs to the whole vehicle and to the rig: notes, checks, and the path from player to head unit. */
 import { inHz } from '../units/words.js'
+import type { Check } from '../verdict/parts.js'
 import type { SourceResult } from '../verdict/readings.js'
-import type { Check, Result } from '../verdict/result.js'
+import type { Result } from '../verdict/result.js'
 import { checkTable } from './check-table.js'
 import { budgetTable } from './figure-table.js'
 import { type Markup, markup } from './markup.js'

@@ -12,7 +12,7 @@ import { dbFromRatio, ratioFromDb } from '../units/level.js'
 import { StopError } from '../units/stop.js'
 import { inDb, inHz, inVolts } from '../units/words.js'
 import { figureOf, held } from '../verdict/decision.js'
-import type { Check, Finding } from '../verdict/result.js'
+import type { Check, Finding } from '../verdict/parts.js'
 import type { OnProgress } from './progress.js'
 import { pause, takeOnce } from './take.js'
 

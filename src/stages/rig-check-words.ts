@@ -3,7 +3,7 @@ import { inputsInWords } from '../rig/input-words.js'
 import { fullScaleAtLead, type Rig } from '../rig/rig.js'
 import { dbFromRatio } from '../units/level.js'
 import { inDb, inHz, inVolts, plain } from '../units/words.js'
-import type { Verdict } from '../verdict/result.js'
+import type { Verdict } from '../verdict/parts.js'
 import type { MeterState } from './rig-check-meter.js'
 import type { InputState } from './rig-check-read.js'
 

@@ -12,7 +12,8 @@ import { type Audio, durationS } from '../units/audio.js'
 import { StopError } from '../units/stop.js'
 import { CAUTIONS } from '../verdict/cautions.js'
 import { judge } from '../verdict/judge.js'
-import { type Check, type Finding, RESULT_VERSION, type Result } from '../verdict/result.js'
+import type { Check, Finding } from '../verdict/parts.js'
+import { RESULT_VERSION, type Result } from '../verdict/result.js'
 import { Analysts } from './analysts.js'
 import type { OnProgress } from './progress.js'
 
@@ -44,6 +45,8 @@ export interface VerifyRequest {
   readonly says: { readonly capture: string; readonly player: string; readonly meter: () => string | null }
   /** What calibration and plan had to say before the run. */
   readonly rigNotes: readonly string[]
+  /** Folder name of the run that this one follows; null for a first one. */
+  readonly retestOf: string | null
   /** Filled while the takes come in: the meter's word. */
   readonly rigChecks: readonly Check[]
   readonly rigFindings: readonly Finding[]
@@ -97,6 +100,7 @@ export async function verify(
     program: request.program,
     startedAt: request.startedAt,
     isSimulated: request.isSimulated,
+    retestOf: request.retestOf,
     job: jobSummary(job),
     rig: {
       name: request.rig.name,
@@ -131,6 +135,8 @@ export async function verify(
       faults: [...take.faults],
     })),
     ...judgement,
+    settings: [],
+    stages: [],
     cautions: [...CAUTIONS],
   }
 }
@@ -194,6 +200,7 @@ function jobSummary(job: Job): Result['job'] {
   const { maker, model, year, vin, plate } = job.vehicle
   return {
     name: job.name,
+    platform: job.platform,
     vehicle: [maker, model, year].filter((part) => part !== null).join(' '),
     vin,
     plate,

@@ -10,7 +10,7 @@ import type { SectionKind } from '../stimulus/layout.js'
 import { inDb, inHz, inMs, inVolts, listed } from '../units/words.js'
 import { cleanChecks } from './clean-checks.js'
 import { figureOf, held, worst } from './decision.js'
-import type { Check, Verdict } from './result.js'
+import type { Check, Verdict } from './parts.js'
 
 /** Delay may be off by the limit, or by a twentieth of a period at the top of its band where that is longer. */
 export const delayLimitS = (spec: OutputSpec, toleranceS: number): number =>

@@ -5,7 +5,7 @@ import type { OutputMeasures } from '../measure/outputs.js'
 import type { TimeVariance } from '../measure/time-variance.js'
 import { inDb, inDbv, inPct, plain } from '../units/words.js'
 import { figureOf, held, type Unit } from './decision.js'
-import type { Check } from './result.js'
+import type { Check } from './parts.js'
 
 const QUIET = 'Take it again with a lower pad, or with the rig known from its own check.'
 

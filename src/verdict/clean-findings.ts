@@ -4,7 +4,7 @@ import type { OutputMeasures } from '../measure/outputs.js'
 import { inDb, inDbv, inHz, inPct, listed, plain } from '../units/words.js'
 import { varianceSaid } from './clean-checks.js'
 import { verdictOf } from './judged.js'
-import type { Check, Finding, Verdict } from './result.js'
+import type { Check, Finding, Verdict } from './parts.js'
 
 export function cleanFindings(measures: OutputMeasures, checks: readonly Check[], job: Job, name: string): Finding[] {
   return [

@@ -3,7 +3,7 @@ import type { Job } from '../job/job.js'
 import { inDb, inDbv, inHz } from '../units/words.js'
 import { levelDeviationDb, worstPlace } from './checks.js'
 import { type Judged, verdictOf } from './judged.js'
-import type { Finding } from './result.js'
+import type { Finding } from './parts.js'
 import type { ToneControl } from './tone-control.js'
 
 /** What all outputs have in common and no output is to blame for. */

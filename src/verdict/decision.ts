@@ -4,7 +4,7 @@
  * Decision rule: JCGM 106:2012 with a guard band of the whole U.
  */
 import type { Estimate } from '../measure/estimate.js'
-import type { Figure, UNITS, Verdict } from './result.js'
+import type { Figure, UNITS, Verdict } from './parts.js'
 
 export type Unit = (typeof UNITS)[number]
 

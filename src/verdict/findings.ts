@@ -20,8 +20,8 @@ import {
 import { alikes, swaps } from './identity-findings.js'
 import { type Judged, nameOf, verdictOf } from './judged.js'
 import { noiseFindings } from './noise-findings.js'
+import type { Finding } from './parts.js'
 import { responseFindings } from './response-findings.js'
-import type { Finding } from './result.js'
 import { nearlyAll, shared } from './shared-findings.js'
 import { toneControl } from './tone-control.js'
 

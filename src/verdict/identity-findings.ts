@@ -3,7 +3,7 @@ import type { Job, OutputSpec } from '../job/job.js'
 import { listed } from '../units/words.js'
 import { isSameEntry } from './checks.js'
 import { type Judged, verdictOf } from './judged.js'
-import type { Finding } from './result.js'
+import type { Finding } from './parts.js'
 
 /** Closed rounds of leads that carry each other's signal. */
 export function swaps(judged: readonly Judged[], job: Job): Finding[] {

@@ -8,8 +8,9 @@ import { figureOf, worst } from './decision.js'
 import { findingsOf } from './findings.js'
 import { readingsOf } from './output-readings.js'
 import { pairChecks } from './pairs.js'
+import type { Check, Figure, Finding, Verdict } from './parts.js'
 import type { SourceResult, SumResult } from './readings.js'
-import type { Check, Figure, Finding, OutputResult, Result, Verdict } from './result.js'
+import type { OutputResult, Result } from './result.js'
 import { judgeVehicle } from './vehicle-checks.js'
 
 export interface Judgement {

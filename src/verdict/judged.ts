@@ -1,7 +1,7 @@
 /** An output with its checks: what findings are made from. */
 import type { Job } from '../job/job.js'
 import type { OutputMeasures } from '../measure/outputs.js'
-import type { Check, Verdict } from './result.js'
+import type { Check, Verdict } from './parts.js'
 
 export interface Judged {
   readonly measures: OutputMeasures

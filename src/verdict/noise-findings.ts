@@ -3,7 +3,7 @@ import type { Job } from '../job/job.js'
 import type { OutputMeasures } from '../measure/outputs.js'
 import { inDbv, inHz } from '../units/words.js'
 import { verdictOf } from './judged.js'
-import type { Check, Finding } from './result.js'
+import type { Check, Finding } from './parts.js'
 
 export function noiseFindings(measures: OutputMeasures, checks: readonly Check[], job: Job, name: string): Finding[] {
   const outputs = [measures.lead.outputNumber]

@@ -7,7 +7,7 @@ import { levelDeviationDb } from './checks.js'
 import { balanceFinding } from './common-causes.js'
 import { figureOf, held } from './decision.js'
 import { type Judged, verdictOf } from './judged.js'
-import { BECAUSE_OF, type Check, type Finding } from './result.js'
+import { BECAUSE_OF, type Check, type Finding } from './parts.js'
 
 /** Outputs of a pair against each other: a check of the vehicle, since it belongs to neither alone. */
 export function pairChecks(judged: readonly Judged[], job: Job): { checks: Check[]; findings: Finding[] } {

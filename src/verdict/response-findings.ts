@@ -5,7 +5,7 @@ import { type Mask, maskFor } from '../measure/response.js'
 import { inDb, inHz } from '../units/words.js'
 import { worstPlace } from './checks.js'
 import { verdictOf } from './judged.js'
-import type { Check, Finding } from './result.js'
+import type { Check, Finding } from './parts.js'
 
 export function responseFindings(
   measures: OutputMeasures,

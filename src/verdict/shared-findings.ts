@@ -1,6 +1,6 @@
 /** The same finding on nearly all outputs is one finding: the head unit, the source or the vehicle is to blame. */
 import { listed } from '../units/words.js'
-import type { Finding } from './result.js'
+import type { Finding } from './parts.js'
 
 const TOGETHER: Partial<Record<Finding['kind'], { readonly title: string; readonly next: string }>> = {
   limited: {

@@ -12,7 +12,7 @@ import { inDb, inHz, listed } from '../units/words.js'
 import { worstPlace } from './checks.js'
 import { held } from './decision.js'
 import { type Judged, verdictOf } from './judged.js'
-import type { Finding } from './result.js'
+import type { Finding } from './parts.js'
 
 export interface ToneControl {
   readonly finding: Finding

@@ -6,8 +6,8 @@ import { isMeasured, type SumFigures, type SumOutcome, sumFigures } from '../mea
 import { inDb, inHz, inMs, listed, plain } from '../units/words.js'
 import { figureOf, held } from './decision.js'
 import { type Judged, verdictOf } from './judged.js'
+import { BECAUSE_OF, type Check, type Finding } from './parts.js'
 import type { SourceResult, SumResult } from './readings.js'
-import { BECAUSE_OF, type Check, type Finding } from './result.js'
 
 export interface VehicleJudgement {
   readonly checks: Check[]

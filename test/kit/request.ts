@@ -11,6 +11,7 @@ export const bareRequest = (job: Job, rig: Rig, patches: readonly PatchSpec[]): 
   program: 'test',
   isSimulated: true,
   isAhead: false,
+  retestOf: null,
   says: { capture: '', player: '', meter: () => null },
   rigNotes: [],
   rigChecks: [],

@@ -9,7 +9,7 @@ import {
   uncertaintyInWords,
   valueInWords,
 } from '../../src/report/format.js'
-import type { Figure } from '../../src/verdict/result.js'
+import type { Figure } from '../../src/verdict/parts.js'
 
 const figure = (value: number | null, unit: Figure['unit'], u: number | null, isAtMost = false): Figure => ({
   quantity: 'any',

@@ -36,6 +36,7 @@ export function withHostileTexts(result: Result): Result {
       vehicle: hostile(),
       vin: hostile(),
       plate: hostile(),
+      platform: hostile(),
       jobNumber: hostile(),
       technician: hostile(),
       customer: hostile(),

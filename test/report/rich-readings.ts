@@ -3,8 +3,10 @@
  *
  * Made up, like the rest of the sample, with values that are easy to find again in a view.
  */
+
+import type { Figure } from '../../src/verdict/parts.js'
 import type { Readings, SumResult } from '../../src/verdict/readings.js'
-import type { Figure, OutputResult, Result } from '../../src/verdict/result.js'
+import type { OutputResult, Result } from '../../src/verdict/result.js'
 
 /** Nothing was read: what the judge leaves of a dead output. */
 export const BARE_READINGS: Readings = {

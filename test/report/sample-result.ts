@@ -8,16 +8,9 @@ import { maskFor } from '../../src/measure/response.js'
 import { dbFromRatio, vrms } from '../../src/units/level.js'
 import { inDb, inDbv, inHz, inMs, inPct, inVolts } from '../../src/units/words.js'
 import { CAUTIONS } from '../../src/verdict/cautions.js'
+import type { Check, Figure, Finding, Verdict } from '../../src/verdict/parts.js'
 import type { Readings } from '../../src/verdict/readings.js'
-import {
-  type Check,
-  type Figure,
-  type Finding,
-  type OutputResult,
-  RESULT_VERSION,
-  Result,
-  type Verdict,
-} from '../../src/verdict/result.js'
+import { type OutputResult, RESULT_VERSION, Result } from '../../src/verdict/result.js'
 import { enriched } from './rich-readings.js'
 
 type Spec = Omit<OutputSpec, 'levelToleranceDb' | 'polarity' | 'delayS' | 'crossover'>
