@@ -1,6 +1,7 @@
 /** The questions about the meter of a rig file: its port, how it speaks, what it is across, how accurate it is. */
 import { type MeterDriver, USUAL_BAUD } from '../rig/meter-spec.js'
-import { type Answers, type Choice, NotAllowed, numberIn, oneOf, type Step } from './questions.js'
+import { type Choice, NotAllowed, numberIn, oneOf } from '../stages/question.js'
+import type { Answers, Step } from './questions.js'
 import { SIMULATED_CARD, WITHOUT_METER } from './rig-answers.js'
 
 const NO_METER: Choice = { value: WITHOUT_METER, says: 'no meter' }

@@ -1,7 +1,8 @@
 /** The questions that make a rig file, with defaults from what this computer has. */
 import { INPUT_COUNT_MAX } from '../rig/schema.js'
 import { SAMPLE_RATES_HZ } from '../rig/schema-sound.js'
-import { type Answers, type Choice, NotAllowed, numberIn, type Step } from './questions.js'
+import { type Choice, NotAllowed, numberIn } from '../stages/question.js'
+import type { Answers, Step } from './questions.js'
 import { driverAndDevice, SIMULATED_CARD, UNKNOWN } from './rig-answers.js'
 import { meterSteps } from './rig-meter-questions.js'
 

@@ -7,6 +7,7 @@ import type { Bench, HookUp, Setting } from '../rig/roles.js'
 import { StopError } from '../units/stop.js'
 import { openMeter } from './open-meter.js'
 import { notLive, openCapture, openPlayer } from './open-sound.js'
+import { sleep } from './sleep.js'
 
 /** Shows the person what to do; resolves when it is done, rejects with the signal's reason. */
 export type Ask = (prompt: string, signal: AbortSignal) => Promise<void>
@@ -75,6 +76,12 @@ export async function liveBench(
       await ask(prompt ?? connectPrompt(patch), whileOpen(callSignal))
     },
     set: async (setting, callSignal) => ask(settingPrompt(setting, volumeStep), whileOpen(callSignal)),
+    // A person has been asked, in the words of the stage.
+    act: async (_, callSignal) => callSignal.throwIfAborted(),
+    clock: {
+      nowS: () => performance.now() / 1000,
+      pause: (timeS, callSignal) => sleep(timeS, whileOpen(callSignal)),
+    },
     close: async () => {
       if (closing.signal.aborted) return
       closing.abort(new StopError('the bench was closed', rig.name, 'Start the run again.', 'instrument'))

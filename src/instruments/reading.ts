@@ -1,6 +1,8 @@
 /**
  * What one reading of a meter says, whatever bytes it came in: shared words for what is wrong with it.
  */
+
+import { MeterOverload } from '../rig/overload.js'
 import type { MeterQuantity } from '../rig/roles.js'
 import { StopError } from '../units/stop.js'
 
@@ -32,9 +34,9 @@ export const QUANTITY_WORDS = {
   dcAmps: 'DC amperes',
 } as const
 
-export const overload = (where: string, quantity: MeterQuantity): StopError => {
+export const overload = (where: string, quantity: MeterQuantity): MeterOverload => {
   const what = { acVolts: 'voltage', dcVolts: 'voltage', ohms: 'resistance', dcAmps: 'current' }[quantity]
-  return new StopError(
+  return new MeterOverload(
     `the meter shows overload: the ${what} is beyond its range`,
     where,
     'Choose a higher range or autorange, and check what its leads are on.',

@@ -26,6 +26,8 @@ export interface Job {
   readonly volumeStep: number | null
   /** Takes of each patch beyond the reference, in the order in which they are made. */
   readonly extraTakes: readonly ExtraTake[]
+  /** What the job consists of, in the order in which it is done. */
+  readonly stages: readonly StageName[]
   readonly outputs: readonly OutputSpec[]
   /** Outputs that are one speaker line together, as band-split fronts are: their electrical sum is held for flatness. */
   readonly sums: readonly SumSpec[]
@@ -33,6 +35,10 @@ export interface Job {
   /** What a technician should know though it stops nothing: a VIN whose check digit is wrong. */
   readonly warnings: readonly string[]
 }
+
+/** In the order in which a technician works: nothing asks for power before the pins are right; sleep comes last. */
+export const STAGES = ['pins', 'outputs', 'flat', 'gains', 'chimes', 'engine', 'standby'] as const
+export type StageName = (typeof STAGES)[number]
 
 /**
  * A take at another setting: fader to the front (tells front outputs from rear ones), another volume (loudness curve,

@@ -2,7 +2,7 @@
 import { readDocument } from '../document/read.js'
 import { vrms } from '../units/level.js'
 import { cornersOf } from './crossover.js'
-import { type ExtraTake, type Job, type Limits, type OutputSpec, volumeOf } from './job.js'
+import { type ExtraTake, type Job, type Limits, type OutputSpec, STAGES, volumeOf } from './job.js'
 import { PROFILES } from './limits.js'
 import { JobFile } from './schema.js'
 import { vinWarning } from './vin.js'
@@ -28,6 +28,7 @@ export function parseJob(text: string, fileName: string): Job {
     track: { sampleRateHz: file.track.sample_rate_hz, bits: file.track.bits },
     volumeStep: file.volume_step ?? null,
     extraTakes: inOrder(file.extra_takes),
+    stages: STAGES.filter((stage) => file.stages.includes(stage)),
     outputs: file.outputs.map((output) => outputOf(output, limits)),
     sums: file.sums,
     limits,

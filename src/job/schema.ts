@@ -7,6 +7,7 @@
 import { z } from 'zod'
 import { complain, countField, numberField, textField } from '../document/fields.js'
 import { cornersOf } from './crossover.js'
+import { STAGES } from './job.js'
 import { LimitsFields } from './schema-limits.js'
 import { checkSums, checkTakes, Sum, takeField, VOLUME_MAX } from './schema-takes.js'
 import { VIN_LENGTH, vinShapeProblem } from './vin.js'
@@ -193,6 +194,11 @@ export const JobFile = z
       .describe(
         'Takes of each patch beyond the reference: fader_front, engine_running, volume_20 for volume 20 (0 to 100)',
       ),
+    stages: z
+      .array(z.enum(STAGES))
+      .min(1)
+      .default(['outputs'])
+      .describe('What the job consists of; whatever the order here, it is done in the order pins, outputs … standby'),
     limits: LimitsFields.prefault({}).describe('What counts as good'),
     outputs: Outputs.describe('The channel map: one entry for each output of the interface'),
     sums: z

@@ -34,7 +34,8 @@ interface Point {
   readonly max: number | null
 }
 
-export function responseChart(output: OutputResult, response: Response, axis: LevelAxis): Markup {
+/** @param idPrefix sets apart two charts of one output in a document */
+export function responseChart(output: OutputResult, response: Response, axis: LevelAxis, idPrefix = ''): Markup {
   const x = scaleHz(20, 20_000)
   const y = scaleLevel(axis.levelMin, axis.levelMax)
   const points = response.freqHz.map(
@@ -47,7 +48,7 @@ export function responseChart(output: OutputResult, response: Response, axis: Le
   )
   const check = checkIn(output, 'response')
   return chartFrame({
-    id: `response-${output.number}`,
+    id: `${idPrefix}response-${output.number}`,
     title: `Response of output ${output.number} ${output.label}`,
     says: `Level in dB re ${inHz(response.referenceHz)} over frequency from 20 Hz to 20 kHz, with the mask. ${check ? `Expected ${check.expected}; measured ${check.measured}. ${check.why}` : ''}`,
     x,

@@ -3,6 +3,8 @@
  *
  * Colour only repeats what a word, a frame or a line's thickness says. No font is loaded.
  */
+import { CHART_STYLE } from './chart-style.js'
+
 export const STYLE = `
 :root{color-scheme:light;--ink:#14181d;--quiet:#4a545f;--line:#c3cad2;--pale:#f3f5f7;--pass:#14602f;--fail:#a31515;--unsure:#7a4b00;--curve:#0f3a66}
 *{box-sizing:border-box}
@@ -88,26 +90,8 @@ small.aside{display:inline}
 .brief td.number,.sections td.number,.settings td.number,.overview td.words{white-space:nowrap}
 .settings small{white-space:normal}
 .missing{display:flex;flex-direction:column;justify-content:center;min-height:6rem;padding:1rem;border:1px dashed var(--line);color:var(--quiet);text-align:center}
-svg text{font:12px system-ui,'Liberation Sans','DejaVu Sans',sans-serif;fill:var(--ink)}
-svg path{fill:none}
-.grid path{stroke:#dde2e7;stroke-width:1}
-.edge{fill:none;stroke:#7d8893;stroke-width:1}
-svg .room{fill:#dcebe0}
-svg .limit{stroke:#3f6b4d;stroke-width:1;stroke-dasharray:4 3}
-svg .curve{stroke:var(--curve);stroke-width:2;stroke-linejoin:round}
-svg .dashed{stroke-dasharray:7 4}
-svg .dotted{stroke-dasharray:1.5 3.5}
-svg .dashdot{stroke-dasharray:9 3 2 3}
-svg .sure{fill:#d9dee4}
-svg .dot{stroke:var(--curve);stroke-width:5;stroke-linecap:round}
-svg .atmost{fill:#fff;stroke:var(--curve);stroke-width:1.2;stroke-linejoin:round}
-svg .outside{stroke:var(--fail);stroke-width:5;stroke-linecap:round;stroke-linejoin:round}
-svg .reference{fill:#fff;stroke:var(--ink);stroke-width:1.5}
-svg .band{fill:#d3dde8}
-svg .bandtop{stroke:var(--curve);stroke-width:1.5}
-svg .needle{stroke:var(--fail);stroke-width:2.5}
-svg .letter{font-weight:700}
-.signs{display:grid;grid-template-columns:1fr 1fr;gap:1rem 3rem}
+svg text{font:12px system-ui,'Liberation Sans','DejaVu Sans',sans-serif}
+${CHART_STYLE}.signs{display:grid;grid-template-columns:1fr 1fr;gap:1rem 3rem}
 .rule{margin:2.6rem 0 0;padding-top:.25rem;border-top:1px solid var(--ink);font-size:.9rem;color:var(--quiet)}
 footer{margin-top:2rem;color:var(--quiet);font-size:.9rem}
 a:focus-visible,.scroll:focus-visible{outline:3px solid #0b4a8f;outline-offset:2px}

@@ -7,6 +7,7 @@
  */
 import type { Audio } from '../units/audio.js'
 import type { Vrms } from '../units/level.js'
+import type { Act, Clock } from './acts.js'
 
 /** Samples of all inputs, one array for each input, equal lengths; the receiver may keep them. */
 export type Block = readonly Float32Array[]
@@ -95,6 +96,9 @@ export interface Bench {
   connect(to: string | HookUp, signal: AbortSignal, prompt?: string): Promise<void>
   /** Sets the head unit: a person does it, or the model. */
   set(setting: Setting, signal: AbortSignal): Promise<void>
+  /** Something else that hands do: the model does it; of a live bench a person has been asked already. */
+  act(act: Act, signal: AbortSignal): Promise<void>
+  readonly clock: Clock
   /** Lets go of every device; safe to call twice. */
   close(): Promise<void>
 }

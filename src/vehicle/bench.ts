@@ -5,26 +5,26 @@
  * shows outside.
  */
 import type { Job } from '../job/job.js'
-import type { MeterSpec, PatchSpec, Rig } from '../rig/rig.js'
-import type { Bench, Block, CaptureRun, HookUp, Meter, MeterQuantity, MeterReading, Setting } from '../rig/roles.js'
-import type { Audio } from '../units/audio.js'
+import type { PatchSpec, Rig } from '../rig/rig.js'
+import type { Bench, Block, CaptureRun, HookUp, MeterQuantity, Setting } from '../rig/roles.js'
+import { type Audio, durationS } from '../units/audio.js'
 import { type Vrms, vrms } from '../units/level.js'
-import { StopError } from '../units/stop.js'
 import { breathe } from './breath.js'
 import { checkLeadsFault, type LeadsFault, putOn } from './fault-leads.js'
 import type { Faults } from './faults.js'
+import { afterAct, HANDS_AT_FIRST } from './hands.js'
 import { renderLoop } from './loop.js'
+import { modelMeter } from './meter.js'
 import { captureModel, modelFromJob, type VehicleModel } from './model.js'
 import { renderTake } from './render.js'
-import { between, evenRandom, seedFor } from './seeded.js'
+import { seedFor } from './seeded.js'
 
 const BLOCK_FRAME_COUNT = 4096
 const TAKE_NUMBER_END = 10_000
 const SAYS = 'simulated vehicle'
 const SAYS_WITHOUT_VEHICLE = 'simulated card'
-/** A healthy meter's error is within a third of what its data sheet allows; this part of it is the same in all readings. */
-const ERROR_SHARE = 1 / 3
-const STEADY_SHARE = 0.8
+/** The model's clock goes on while something is computed too: between two moments nothing happens. */
+const CLOCK_START_S = 1000
 
 /**
  * @param patches hook-ups by name, as the run will ask for them
@@ -56,6 +56,17 @@ function benchOf(
   const playCounts = new Map<string, number>()
   const askedCounts = new Map<string, number>()
   let leadVrms: readonly Vrms[] = rig.inputs.map(() => vrms(0))
+  let hands = HANDS_AT_FIRST
+  let nowS = CLOCK_START_S
+  const passTime = (timeS: number): void => {
+    nowS += timeS
+  }
+
+  /** What is between the meter's leads. A lead of an output carries sound, and nothing steady. */
+  const truth = (quantity: MeterQuantity): number | null => {
+    if (hands.meterAt.at !== 'input') return 0
+    return { acVolts: leadVrms[meterInput - 1], dcVolts: 0, dcAmps: 0, ohms: null }[quantity]
+  }
 
   const start = async (onBlock: (block: Block) => void, signal: AbortSignal): Promise<CaptureRun> => {
     signal.throwIfAborted()
@@ -84,6 +95,7 @@ function benchOf(
         ? await renderTake(model, audio, { setting, outputNumbers, takeNumber }, rig, pace)
         : await renderLoop(model, audio, hookUp ?? { kind: 'shorted' }, takeNumber, rig, pace)
     leadVrms = rendered.leadVrms
+    passTime(durationS(audio))
     const { channels } = rendered.audio
     for (let from = 0; from < channels[0].length && listener; from += BLOCK_FRAME_COUNT) {
       await breathe()
@@ -97,7 +109,7 @@ function benchOf(
     isSimulated: true,
     capture: { where: says, start },
     player: { where: says, play },
-    meter: rig.meter && modelMeter(rig.meter, model, () => leadVrms[meterInput - 1]),
+    meter: rig.meter && modelMeter(rig.meter, model.seed, model.capture.meterFactor, truth, passTime),
     connect: async (to, signal) => {
       signal.throwIfAborted()
       if (typeof to !== 'string') {
@@ -120,39 +132,19 @@ function benchOf(
       signal.throwIfAborted()
       setting = next
     },
+    act: async (act, signal) => {
+      signal.throwIfAborted()
+      hands = afterAct(hands, act, nowS)
+    },
+    clock: {
+      nowS: () => nowS,
+      pause: async (timeS, signal) => {
+        signal.throwIfAborted()
+        passTime(timeS)
+      },
+    },
     close: async () => {
       listener = null
     },
-  }
-}
-
-/** A meter that is off by a little, mostly the same way. */
-function modelMeter(spec: MeterSpec, { seed, capture }: CardModel, leadVrms: () => Vrms): Meter {
-  const even = evenRandom(seedFor(seed, 'meter'))
-  const steady = [between(even, -1, 1), between(even, -1, 1)]
-  const error = (which: 0 | 1): number =>
-    ERROR_SHARE * (STEADY_SHARE * steady[which] + (1 - STEADY_SHARE) * between(even, -1, 1))
-  const where = `simulated meter across input ${spec.inputNumber}`
-  const readAcVrms = async (signal: AbortSignal): Promise<Vrms> => {
-    signal.throwIfAborted()
-    const truth = leadVrms()
-    const shown = Math.max(0, truth * (1 + (error(0) * spec.accuracyPct) / 100) + error(1) * spec.accuracyVrms)
-    return vrms(capture.meterFactor * shown)
-  }
-  // The model knows of a lead what its outputs give, and that is sound.
-  const read = async (quantity: MeterQuantity, signal: AbortSignal): Promise<MeterReading> => {
-    if (quantity === 'acVolts') return { value: await readAcVrms(signal), unit: 'V' }
-    signal.throwIfAborted()
-    throw new StopError('the simulated meter reads AC volts only', where, 'Use a real meter for this.', 'instrument')
-  }
-  return {
-    where,
-    identify: async (signal) => {
-      signal.throwIfAborted()
-      return 'Ostrevan,AC1 simulated,0001,1.0'
-    },
-    read,
-    readOnce: read,
-    readAcVrms,
   }
 }

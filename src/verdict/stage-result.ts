@@ -3,12 +3,10 @@
  * know nothing of any single stage. The stage `outputs` is the result's own: its outputs, checks and findings.
  */
 import { z } from 'zod'
+import { STAGES } from '../job/job.js'
 import { Check, Figure, Finding, Verdict } from './parts.js'
 
-/** In the order in which a technician works: nothing asks for power before the pins are right; sleep comes last. */
-export const STAGES = ['pins', 'outputs', 'flat', 'gains', 'chimes', 'engine', 'standby'] as const
-export const StageName = z.enum(STAGES)
-export type StageName = z.infer<typeof StageName>
+export const Stage = z.enum(STAGES)
 
 /** Something that was asked of a person before measuring. */
 export const SettingAsked = z.object({
@@ -78,7 +76,7 @@ export const StageTake = z.object({
 export type StageTake = z.infer<typeof StageTake>
 
 export const StageResult = z.object({
-  stage: StageName,
+  stage: Stage,
   verdict: Verdict,
   summary: z.string().describe('One sentence: 11 of 12 pins are as the table says; pin A7 has no ground'),
   startedAt: z.string(),

@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest'
-import { type Asking, askAll, numberIn, oneOf, type Step } from '../../src/cli/questions.js'
+import { type Asking, askAll, type Step } from '../../src/cli/questions.js'
+import { numberIn, oneOf } from '../../src/stages/question.js'
 import { StopError } from '../../src/units/stop.js'
 
 const GO_ON = new AbortController().signal

@@ -2,6 +2,7 @@
  * Takes that were not whole, through a bench whose capture has faults as they are planted here: what is taken again, what
  * is kept, and what is on disk. Truth: the plan of faults.
  */
+
 import { existsSync, mkdirSync, mkdtempSync, readdirSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
@@ -16,6 +17,7 @@ import { benchTakes, NO_WITNESS } from '../../src/stages/bench-takes.js'
 import type { Take } from '../../src/stages/verify.js'
 import { planPatches } from '../../src/stimulus/plan.js'
 import { StopError } from '../../src/units/stop.js'
+import { STILL } from '../kit/still.js'
 import { JOB, RIG } from './two-takes.js'
 
 const GO_ON = new AbortController().signal
@@ -60,6 +62,7 @@ function bench(plan: readonly Planned[]): Bench {
   const fault = (kind: CaptureFault['kind']): CaptureFault => ({ kind, says: `planted ${kind}`, atS: null })
   return {
     says: 'planted',
+    ...STILL,
     isSimulated: true,
     capture: {
       where: 'card',

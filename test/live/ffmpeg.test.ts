@@ -9,13 +9,13 @@ import { PulseCapture } from '../../src/instruments/pulse-capture.js'
 import { missingTools, needsTool, type Tool } from '../tools.js'
 import { type PulseServer, startPulse } from './pulse.js'
 import {
-  CHANNEL_COUNTS,
   expectExact,
   expectStop,
   never,
   noise,
   pause,
   placePlayer,
+  SHAPES,
   sinkOf,
   soundAfterStop,
   takeOf,
@@ -57,10 +57,10 @@ const capture = (sink: string, more: Partial<FfmpegCaptureSpec> = {}): FfmpegCap
 const player = (device: string, outputFormat: 'pulse' | 'alsa' = 'pulse'): FfmpegPlayer =>
   new FfmpegPlayer({ device, outputFormat })
 
-describe('playing and capturing gives every sample, exactly, at 44.1, 48 and 96 kHz', () => {
-  test.for(CHANNEL_COUNTS)('of %d channels through ffmpeg', async (channelCount, context) => {
+describe('playing and capturing gives every sample of 2, 8 and 12 channels at 44.1, 48 and 96 kHz, exactly,', () => {
+  test.for(SHAPES.map((shapes) => [shapes]))('through ffmpeg: %j', async ([shapes], context) => {
     needsTool(context, ...TOOLS)
-    await withSinks(pulse, 'ffmpeg', channelCount, async (sink, sampleRateHz) => {
+    await withSinks(pulse, 'ffmpeg', shapes, async (sink, { channelCount, rateHz: sampleRateHz }) => {
       const audio = noise(0.3, channelCount, sampleRateHz)
       // ffmpeg names channels otherwise when it plays.
       const playing = channelCount > 2 ? placePlayer(sink) : player(sink)
@@ -68,9 +68,9 @@ describe('playing and capturing gives every sample, exactly, at 44.1, 48 and 96 
     })
   })
 
-  test.for(CHANNEL_COUNTS)("of %d channels through the server's own tools", async (channelCount, context) => {
+  test.for(SHAPES.map((shapes) => [shapes]))("through the server's own tools: %j", async ([shapes], context) => {
     needsTool(context, ...TOOLS)
-    await withSinks(pulse, 'aux', channelCount, async (sink, sampleRateHz) => {
+    await withSinks(pulse, 'aux', shapes, async (sink, { channelCount, rateHz: sampleRateHz }) => {
       const audio = noise(0.3, channelCount, sampleRateHz)
       const device = new PulseCapture({ device: `${sink}.monitor`, sampleRateHz, inputCount: channelCount })
       const playing = channelCount > 2 ? placePlayer(sink) : new ComputerPlayer(sink)

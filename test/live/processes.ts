@@ -34,7 +34,8 @@ export function run(
       running.delete(child)
       resolve()
     })
-    child.on('close', () => {
+    child.on('close', (code, signal) => {
+      said += `\n[${command} ended with ${signal ?? `status ${code}`}]`
       running.delete(child)
       resolve()
     })

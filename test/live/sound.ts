@@ -5,6 +5,7 @@ import { ToolPlayer } from '../../src/instruments/tool-player.js'
 import type { Block, Capture, CaptureFault, CaptureRun, Player } from '../../src/rig/roles.js'
 import type { Audio } from '../../src/units/audio.js'
 import { StopError } from '../../src/units/stop.js'
+import { some } from '../long.js'
 import type { PulseServer } from './pulse.js'
 
 export const never = new AbortController().signal
@@ -20,22 +21,33 @@ const NAMES = {
   },
 } as const
 export type ChannelCount = 2 | 8 | 12
-export const CHANNEL_COUNTS: readonly ChannelCount[] = [2, 8, 12]
-export const RATES_HZ = [44_100, 48_000, 96_000] as const
+const CHANNEL_COUNTS: readonly ChannelCount[] = [2, 8, 12]
+const RATES_HZ = [44_100, 48_000, 96_000] as const
 
-/** A sink at each rate, for one test: they go again with it, because each costs the server time. */
+export interface Shape {
+  readonly channelCount: ChannelCount
+  readonly rateHz: number
+}
+/** Groups of three that are taken at once, each count and each rate in every group; a short run takes the first. */
+export const SHAPES: readonly (readonly Shape[])[] = some(
+  RATES_HZ.map((_, k) => CHANNEL_COUNTS.map((channelCount, c) => ({ channelCount, rateHz: RATES_HZ[(c + k) % 3] }))),
+  1,
+)
+
+/** A sink of each shape, for one test: they go again with it, because each costs the server time. */
 export async function withSinks(
   pulse: PulseServer,
   names: 'aux' | 'alsa' | 'ffmpeg',
-  channelCount: ChannelCount,
-  use: (sink: string, sampleRateHz: number) => Promise<void>,
+  shapes: readonly Shape[],
+  use: (sink: string, shape: Shape) => Promise<void>,
 ): Promise<void> {
   await Promise.all(
-    RATES_HZ.map(async (rateHz) => {
+    shapes.map(async (shape) => {
+      const { channelCount, rateHz } = shape
       const sink = sinkName(names, channelCount, rateHz)
       const index = await pulse.control(...sinkOf(sink, names, channelCount, rateHz))
       try {
-        await use(sink, rateHz)
+        await use(sink, shape)
       } finally {
         await pulse.control('unload-module', index.trim())
       }
@@ -156,7 +168,7 @@ export async function soundAfterStop(capture: Capture, player: Player, audio: Au
   const aborting = new AbortController()
   const reason = new Error('Ctrl-C')
   const playing = player.play(audio, aborting.signal).catch((error: unknown) => error)
-  await pause(1)
+  await pause(0.7)
   aborting.abort(reason)
   const abortedMs = performance.now()
   expect(await playing).toBe(reason)

@@ -12,6 +12,7 @@ import { planPatches } from '../../src/stimulus/plan.js'
 import type { Audio } from '../../src/units/audio.js'
 import { StopError } from '../../src/units/stop.js'
 import { bareRequest } from '../kit/request.js'
+import { STILL } from '../kit/still.js'
 
 const GO_ON = new AbortController().signal
 const RIG = parseRig(
@@ -39,6 +40,7 @@ outputs:
 function writtenBench(said: string[]): Bench {
   return {
     says: 'written',
+    ...STILL,
     isSimulated: true,
     capture: {
       where: 'nowhere',

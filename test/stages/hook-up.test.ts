@@ -9,6 +9,7 @@ import { planPatches } from '../../src/stimulus/plan.js'
 import { StopError } from '../../src/units/stop.js'
 import { simulatedBench } from '../../src/vehicle/bench.js'
 import { parseFaults } from '../../src/vehicle/faults.js'
+import { STILL } from '../kit/still.js'
 import { captured, rigWith } from '../measure/lead-probe-world.js'
 
 const JOB = parseJob(readFileSync(new URL('../../captures/quillon/job.yaml', import.meta.url), 'utf8'), 'job.yaml')
@@ -132,6 +133,7 @@ function benchOf(
   const prompts: string[] = []
   const bench: Bench = {
     says: 'closed form',
+    ...STILL,
     isSimulated: false,
     capture: {
       where: 'card',

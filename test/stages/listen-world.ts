@@ -1,7 +1,9 @@
 /** A capture that is fed from samples at hand, as fast as it is listened to; and sounds that are no track. */
+
 import type { Bench, CaptureFault } from '../../src/rig/roles.js'
 import type { TakeSink } from '../../src/stages/take.js'
 import { normalFrom, uniformFrom } from '../kit/random.js'
+import { STILL } from '../kit/still.js'
 
 const BLOCK = 4096
 
@@ -17,6 +19,7 @@ export function feedOf(stretches: readonly (readonly Float32Array[])[], sampleRa
   let unplug = (_: CaptureFault): void => {}
   const bench: Bench = {
     says: 'fed',
+    ...STILL,
     isSimulated: false,
     capture: {
       where: 'card',

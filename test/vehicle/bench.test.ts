@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest'
 import type { Job } from '../../src/job/job.js'
+import { MeterOverload } from '../../src/rig/overload.js'
 import { parseRig } from '../../src/rig/parse.js'
 import type { Rig } from '../../src/rig/rig.js'
 import type { Bench } from '../../src/rig/roles.js'
@@ -197,13 +198,11 @@ describe('the meter', () => {
     expect((await bench.meter!.identify(GO_ON)).split(',')).toHaveLength(4)
   })
 
-  test('gives the same reading in either way, and knows AC volts only', async () => {
+  test('gives the same reading in either way, and shows overload in ohms on a lead', async () => {
     const bench = benchOf('{}', rigWith(1, METER.replace('across_input: 2', 'across_input: 1')))
     const { value, unit } = await bench.meter!.read('acVolts', GO_ON)
     expect([value <= 0.001, unit]).toEqual([true, 'V'])
-    await expect(bench.meter!.readOnce('ohms', GO_ON)).rejects.toThrow(
-      'the simulated meter reads AC volts only (simulated meter across input 1). Use a real meter for this.',
-    )
+    await expect(bench.meter!.readOnce('ohms', GO_ON)).rejects.toThrow(MeterOverload)
   })
 
   test('is missing where the rig has none', () => {

@@ -1,0 +1,12 @@
+/** Names of the stages of a job, as a heading has them. */
+import type { StageName } from '../verdict/stage-result.js'
+
+export const STAGE_WORDS: Readonly<Record<StageName, string>> = {
+  pins: 'Harness pins',
+  outputs: 'Outputs',
+  flat: 'Flat signal',
+  gains: 'Gains',
+  chimes: 'Chimes and warnings',
+  engine: 'Engine running',
+  standby: 'Standby current',
+}
