@@ -22,6 +22,7 @@ export function changedParts(was: RunIdentity, is: RunIdentity): string[] {
     ['rig', 'the rig file'],
     ['calibration', "the rig's calibration"],
     ['faults', "the rig's faults file"],
+    ['stages', 'what is to be done'],
   ]
   return names.filter(([key]) => was[key] !== is[key]).map(([, says]) => says)
 }

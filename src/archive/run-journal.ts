@@ -8,11 +8,13 @@
 import { readFile, rm, writeFile } from 'node:fs/promises'
 import { join } from 'node:path'
 import { z } from 'zod'
+import type { StageName } from '../job/job.js'
 import { Check, Finding } from '../verdict/parts.js'
+import { SettingAsked, Stage, StageResult } from '../verdict/stage-result.js'
 import { isFullDisk, writeAside } from './safe-write.js'
 
 export const JOURNAL_FILE = 'run.json'
-export const JOURNAL_VERSION = 1
+export const JOURNAL_VERSION = 2
 /** Room for the journal's next words on a disk that fills up. */
 const RESERVE_FILE = '.reserve'
 const RESERVE_BYTE_COUNT = 128 * 1024
@@ -42,12 +44,22 @@ const RunIdentity = z.strictObject({
   rig: hash,
   calibration: hash.nullable().describe('Of the calibration file; null: there is none'),
   faults: hash.nullable().describe("Of the simulated vehicle's faults file; null: there is none"),
+  stages: z.string().describe('What the run consists of: pins,outputs'),
 })
 /** SHA-256 of the texts that a run hangs on: with another one of them it is another run. */
 export type RunIdentity = z.infer<typeof RunIdentity>
 
 const MeterEntry = z.strictObject({ says: z.string(), check: Check, findings: z.array(Finding) })
 const Instruments = z.strictObject({ capture: z.string(), player: z.string(), isSimulated: z.boolean() })
+
+/** A stage besides the outputs, whose takes are in the list of takes. */
+const StageEntry = z.strictObject({
+  stage: Stage,
+  steps: z.record(z.string(), z.unknown()).describe('What each finished step left'),
+  result: StageResult.nullable().describe('null: not finished'),
+})
+
+export type StageEntry = z.infer<typeof StageEntry>
 
 export const RunState = z.strictObject({
   format: z.literal('linetrue-run'),
@@ -66,6 +78,8 @@ export const RunState = z.strictObject({
   instruments: Instruments.nullable(),
   meter: MeterEntry.nullable(),
   takes: z.array(TakeEntry),
+  settings: z.array(SettingAsked),
+  stages: z.array(StageEntry),
 })
 export type RunState = z.infer<typeof RunState>
 
@@ -81,7 +95,7 @@ export class RunJournal {
 
   /** Whether anything in it would be missed. */
   get isEmpty(): boolean {
-    return this.current.meter === null && this.current.takes.length === 0
+    return [this.current.takes, this.current.stages].every(({ length }) => length === 0) && this.current.meter === null
   }
 
   /** @throws StopError when it cannot be written */
@@ -124,6 +138,16 @@ export class RunJournal {
   async noteTake(entry: TakeEntry): Promise<void> {
     const others = this.current.takes.filter(({ file }) => file !== entry.file)
     await this.note({ takes: [...others, entry] })
+  }
+
+  /** What of a stage is finished; nothing yet for one that has not begun. */
+  stage(name: StageName): StageEntry {
+    return this.current.stages.find(({ stage }) => stage === name) ?? { stage: name, steps: {}, result: null }
+  }
+
+  async noteStage(entry: StageEntry): Promise<void> {
+    const others = this.current.stages.filter(({ stage }) => stage !== entry.stage)
+    await this.note({ stages: [...others, entry] })
   }
 
   async changeTake(file: string, change: Partial<TakeEntry>): Promise<void> {

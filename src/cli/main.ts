@@ -4,13 +4,17 @@
  *
  * Exit status: 0 pass, 1 fail, 2 unsure, 3 bad input or usage, 4 an instrument, the machine, or a person stopped the run.
  */
+import { existsSync } from 'node:fs'
 import { Command, CommanderError } from 'commander'
 import { EXIT, exitAfter } from './exit.js'
+import { addStageCommands } from './stage-words.js'
 
 const VERSION = '0.1.0'
 
 const program = new Command('linetrue')
-  .description("Verifies a vehicle's line outputs: plays the track, captures, measures, judges, reports.")
+  .description(
+    "Verifies a vehicle's line outputs: plays the track, captures, measures, judges, reports. A job alone does all its stages.",
+  )
   .version(VERSION, '--version', 'print the version')
   .helpOption('--help', 'print help')
   .helpCommand(false)
@@ -41,6 +45,8 @@ program
       return verifyCommand({ jobPath: job, ...options, isAttended: options.yes !== true, version: VERSION }, signal)
     }),
   )
+
+addStageCommands(program, VERSION)
 
 program
   .command('track')
@@ -145,7 +151,20 @@ program
     }),
   )
 
+/** A word that is neither a command nor a file here: a job alone is a command too, so the parser takes it for one. */
+async function unknownWord(): Promise<string | null> {
+  const [word] = process.argv.slice(2)
+  const names = program.commands.map((command) => command.name())
+  if (word === undefined || word.startsWith('-') || names.includes(word) || existsSync(word)) return null
+  const { closest, distance } = await import('fastest-levenshtein')
+  const near = closest(word, names)
+  const hint = distance(word, near) <= 2 ? ` Did you mean ${near}?` : ''
+  return `"${word}" is no command, and no job file or folder of that name is here.${hint}`
+}
+
 try {
+  const unknown = await unknownWord()
+  if (unknown !== null) program.error(`linetrue: ${unknown}`)
   await program.parseAsync()
 } catch (error) {
   if (!(error instanceof CommanderError)) throw error

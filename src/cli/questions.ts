@@ -88,7 +88,7 @@ function forget(answers: Map<string, string>, steps: readonly Step[], from: numb
   for (const [name, answer] of kept) answers.set(name, answer)
 }
 
-function shownQuestion(
+export function shownQuestion(
   { asks, why, choices = [], usual }: Question,
   canStepBack: boolean,
   columnCount: number,
@@ -108,13 +108,13 @@ function shownQuestion(
   ].join('\n')
 }
 
-function answerOf(question: Question, text: string): string {
+export function answerOf(question: Question, text: string): string {
   const choices = question.choices ?? []
   const byNumber = /^\d+$/.test(text) ? choices[Number(text) - 1] : undefined
   return question.check(byNumber?.value ?? text)
 }
 
-function answerIn(question: Question, text: string, where: string): string {
+export function answerIn(question: Question, text: string, where: string): string {
   try {
     return answerOf(question, text)
   } catch (error) {

@@ -99,6 +99,8 @@ async function begin(request: RunRequest, says: readonly string[]): Promise<Open
       instruments: null,
       meter: null,
       takes: [],
+      settings: [],
+      stages: [],
     })
     await writeTexts(folder, request)
     return { journal, startedAt: now, left: plan, says, close }
@@ -126,12 +128,11 @@ async function goOn(request: RunRequest, found: RunJournal, says: readonly strin
     const wasAt = new Date(journal.state.startedAt)
     const doubts = await clockDoubts(dirname(folder), null, now)
     const notes = [...journal.state.notes, ...doubts.filter((doubt) => !journal.state.notes.includes(doubt))]
-    const isAnyKept = left.length < plan.length
     const kept = plan.filter((take) => !left.includes(take))
+    const keeps = keptWords(journal, kept, plan.length)
+    const isAnyKept = keeps.length > 0
     if (isAnyKept) {
-      notes.push(
-        `Begun at ${minuteOf(wasAt)}, gone on at ${minuteOf(now)} with ${kept.length} of ${plan.length} takes made before.`,
-      )
+      notes.push(`Begun at ${minuteOf(wasAt)}, gone on at ${minuteOf(now)}: kept ${keeps.join(', and ')}.`)
       await journal.note({ notes, goneOnAt: [...journal.state.goneOnAt, now.toISOString()] })
     } else {
       await journal.note({ notes, startedAt: now.toISOString() })
@@ -141,7 +142,7 @@ async function goOn(request: RunRequest, found: RunJournal, says: readonly strin
       journal,
       startedAt: isAnyKept ? wasAt : now,
       left,
-      says: [...says, goesOnWith(journal, kept, left, plan.length), ...lines],
+      says: [...says, goesOnWith(folder, keeps, left, plan.length), ...lines],
       close: () => lock.release(),
     }
   } catch (error) {
@@ -159,23 +160,30 @@ async function writeTexts(folder: string, { jobText, rigText }: RunRequest): Pro
 const keptOf = ({ state: { takes } }: RunJournal, patch: string, setting: string): boolean =>
   takes.some((entry) => entry.state === 'kept' && entry.patch === patch && entry.setting === setting)
 
-function goesOnWith(
-  { folder, state }: RunJournal,
-  kept: readonly PlannedTake[],
-  left: readonly PlannedTake[],
-  takeCount: number,
-): string {
-  const things = [
-    ...(kept.length > 0 ? [`the take${kept.length === 1 ? '' : 's'} of ${inWords(kept.map(takeWords))}`] : []),
+/** What of it need not be done again. */
+function keptWords({ state }: RunJournal, kept: readonly PlannedTake[], takeCount: number): string[] {
+  const made = state.stages.filter(({ result }) => result !== null).map(({ stage }) => stage)
+  const begun = state.stages.filter(({ result, steps }) => result === null && Object.keys(steps).length > 0)
+  return [
+    ...(made.length > 0 ? [`the stage${made.length === 1 ? '' : 's'} ${inWords(made)}`] : []),
+    ...begun.map(({ stage, steps }) => `${countOf(Object.keys(steps).length, 'step')} of ${stage}`),
+    ...(kept.length > 0 ? [`${kept.length} of ${countOf(takeCount, 'take')} (${inWords(kept.map(takeWords))})`] : []),
     ...(state.meter === null ? [] : ["the meter's reading"]),
   ]
-  const keeps = things.length > 0 ? `kept ${things.join(', and ')}` : 'nothing in it was finished'
-  const rest =
-    left.length === 0
-      ? 'all takes are made, nothing is played'
-      : `${left.length} of ${takeCount} take${takeCount === 1 ? '' : 's'} ${left.length === 1 ? 'is' : 'are'} left`
-  return `Goes on with ${basename(folder)}: ${keeps}; ${rest}. For a new run add --fresh.`
 }
+
+function goesOnWith(folder: string, keeps: readonly string[], left: readonly PlannedTake[], takeCount: number): string {
+  const has = keeps.length > 0 ? `kept ${keeps.join(', and ')}` : 'nothing in it was finished'
+  const rest =
+    takeCount === 0
+      ? ''
+      : left.length === 0
+        ? '; all takes are made, nothing is played'
+        : `; ${left.length} of ${countOf(takeCount, 'take')} ${left.length === 1 ? 'is' : 'are'} left`
+  return `Goes on with ${basename(folder)}: ${has}${rest}. For a new run add --fresh.`
+}
+
+const countOf = (count: number, what: string): string => `${count} ${what}${count === 1 ? '' : 's'}`
 
 const inWords = (names: readonly string[]): string =>
   names.length < 2 ? names.join('') : `${names.slice(0, -1).join('; ')} and ${names.at(-1)}`

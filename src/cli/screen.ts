@@ -65,8 +65,17 @@ export class Screen {
     }
   }
 
-  /** A line that a person types, trimmed and in small letters. */
+  /** A line that a person types, trimmed; the last line of the prompt stands before it. */
+  async typed(prompt: string, signal: AbortSignal): Promise<string> {
+    const at = prompt.lastIndexOf('\n')
+    return this.lineAfter(prompt.slice(0, Math.max(0, at)), prompt.slice(at + 1), signal)
+  }
+
   private async answerTo(prompt: string, lastLine: string, signal: AbortSignal): Promise<string> {
+    return (await this.lineAfter(prompt, lastLine, signal)).toLowerCase()
+  }
+
+  private async lineAfter(prompt: string, lastLine: string, signal: AbortSignal): Promise<string> {
     if (process.stdin.isTTY !== true) {
       throw new StopError(
         `a person is asked: "${prompt}"`,
@@ -81,7 +90,7 @@ export class Screen {
     lines.on('SIGINT', () => process.kill(process.pid, 'SIGINT'))
     this.waiting = lastLine
     try {
-      return (await lines.question(`${prompt}\n${lastLine}`, { signal })).trim().toLowerCase()
+      return (await lines.question(`${prompt}\n${lastLine}`, { signal })).trim()
     } catch (error) {
       process.stderr.write('\r\x1b[2K')
       throw error

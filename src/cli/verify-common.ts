@@ -23,6 +23,8 @@ export interface VerifyOptions {
   /** A new run, though there is one to go on with. */
   readonly fresh?: boolean
   readonly isAttended: boolean
+  /** File of answers by name, for what is not to be asked. */
+  readonly answers?: string
   readonly version: string
 }
 

@@ -9,8 +9,8 @@ import { loadCalibration } from './calibration.js'
 import { loadJob, loadRig, shown } from './files.js'
 import { assignRecordings, recordedTakes } from './recordings.js'
 import { Screen } from './screen.js'
-import { verifyOnBench } from './verify-bench.js'
 import { calibrated, end, type Given, notesOf, requestOf, type VerifyOptions } from './verify-common.js'
+import { walkOnBench } from './walk.js'
 
 export async function verifyCommand(options: VerifyOptions, signal: AbortSignal): Promise<number> {
   const job = await loadJob(options.jobPath)
@@ -27,7 +27,7 @@ export async function verifyCommand(options: VerifyOptions, signal: AbortSignal)
         'Add --recording FILE, once for each patch, or name another rig with --rig.',
       )
     }
-    return await verifyOnBench(given, signal)
+    return await walkOnBench(given, ['outputs'], signal)
   } finally {
     given.screen.clear()
   }

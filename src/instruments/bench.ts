@@ -1,6 +1,8 @@
 /**
  * The live bench: a capture and a player, a meter on a serial port, and a person for the leads and knobs.
  */
+
+import { settingsToAsk } from '../rig/head-unit-settings.js'
 import { inputsInWords } from '../rig/input-words.js'
 import type { PatchSpec, Rig } from '../rig/rig.js'
 import type { Bench, HookUp, Setting } from '../rig/roles.js'
@@ -23,7 +25,9 @@ export function settingPrompt(setting: Setting, volumeStep: number | null): stri
   const back = `balance and fader in the middle, ${usual}`
   switch (setting) {
     case 'reference':
-      return `Set the head unit for measuring: tone controls, loudness and sound effects off, ${back}, engine off. Change nothing until you are asked to.`
+      return `Set the head unit for measuring: ${settingsToAsk(volumeStep)
+        .map(({ name, asked }) => `${name} ${asked}`)
+        .join('; ')}. Change nothing until you are asked to.`
     case 'fader_front':
       return `Turn the fader fully to the front. Change nothing else.`
     case 'engine_running':
@@ -54,6 +58,7 @@ export async function liveBench(
   const player = openPlayer(rig, ask)
   if (rig.meter?.driver === 'simulated') throw notLive(rig.name, 'meter', rig.meter.driver)
   const closing = new AbortController()
+  let setting: Setting | null = null
   const meter = rig.meter === null ? null : await openMeter(rig.meter, signal, { onNotice })
   const whileOpen = (callSignal: AbortSignal): AbortSignal => AbortSignal.any([callSignal, closing.signal])
   return {
@@ -75,7 +80,12 @@ export async function liveBench(
       if (patch === undefined) throw new RangeError(`liveBench: no patch "${to}"`)
       await ask(prompt ?? connectPrompt(patch), whileOpen(callSignal))
     },
-    set: async (setting, callSignal) => ask(settingPrompt(setting, volumeStep), whileOpen(callSignal)),
+    set: async (next, callSignal) => {
+      // What was asked for a moment ago is not asked for again.
+      if (next === setting) return
+      await ask(settingPrompt(next, volumeStep), whileOpen(callSignal))
+      setting = next
+    },
     // A person has been asked, in the words of the stage.
     act: async (_, callSignal) => callSignal.throwIfAborted(),
     clock: {

@@ -137,7 +137,7 @@ interface Attempt {
 }
 
 /** Takes it again while the capture was not whole and somebody wants another; then the best of all counts. */
-async function takeUntilWhole(
+export async function takeUntilWhole(
   bench: Bench,
   rig: Rig,
   take: PlannedTake,

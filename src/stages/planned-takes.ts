@@ -30,7 +30,7 @@ export const takeWords = ({ patch, setting }: Pick<PlannedTake, 'patch' | 'setti
   setting === 'reference' ? patch.name : `${patch.name}, ${setting.replace('_', ' ')}`
 
 /** A name as a file name. */
-const slug = (name: string): string =>
+export const slug = (name: string): string =>
   name
     .toLowerCase()
     .replace(/[^a-z0-9]+/g, '-')

@@ -1,5 +1,4 @@
 /** The main job: takes in, result out. Where the takes come from is the caller's affair. */
-import type { Job } from '../job/job.js'
 import { warmUp } from '../measure/analyse.js'
 import type { Located } from '../measure/analysis.js'
 import type { InputAnalysis } from '../measure/input-analysis.js'
@@ -10,11 +9,11 @@ import type { PatchSpec, Rig } from '../rig/rig.js'
 import type { Setting } from '../rig/roles.js'
 import { type Audio, durationS } from '../units/audio.js'
 import { StopError } from '../units/stop.js'
-import { CAUTIONS } from '../verdict/cautions.js'
 import { judge } from '../verdict/judge.js'
 import type { Check, Finding } from '../verdict/parts.js'
-import { RESULT_VERSION, type Result } from '../verdict/result.js'
+import type { Result } from '../verdict/result.js'
 import { Analysts } from './analysts.js'
+import { frameOf, type RunFacts } from './frame.js'
 import type { OnProgress } from './progress.js'
 
 /** One captured pass of the track, ready to be measured. */
@@ -32,27 +31,16 @@ export interface Take {
   readonly refuse?: (error: StopError) => Promise<void>
 }
 
-export interface VerifyRequest {
-  readonly job: Job
-  readonly rig: Rig
+export interface VerifyRequest extends RunFacts {
   readonly patches: readonly PatchSpec[]
-  readonly startedAt: string
-  readonly program: string
-  readonly isSimulated: boolean
   /** The takes are still to be played: time to warm the analysis up, which it needs where a file is at hand at once. */
   readonly isAhead: boolean
-  /** How the instruments call themselves. */
-  readonly says: { readonly capture: string; readonly player: string; readonly meter: () => string | null }
-  /** What calibration and plan had to say before the run. */
-  readonly rigNotes: readonly string[]
-  /** Folder name of the run that this one follows; null for a first one. */
-  readonly retestOf: string | null
   /** Filled while the takes come in: the meter's word. */
   readonly rigChecks: readonly Check[]
   readonly rigFindings: readonly Finding[]
 }
 
-interface MeasuredTake {
+export interface MeasuredTake {
   readonly take: Omit<Take, 'audio'>
   readonly located: Located
   readonly sampleRateHz: number
@@ -95,28 +83,7 @@ export async function verify(
   const checksums = await Promise.all(measured.map(({ take }) => take.sha256()))
   signal.throwIfAborted()
   return {
-    format: 'linetrue-result',
-    version: RESULT_VERSION,
-    program: request.program,
-    startedAt: request.startedAt,
-    isSimulated: request.isSimulated,
-    retestOf: request.retestOf,
-    job: jobSummary(job),
-    rig: {
-      name: request.rig.name,
-      capture: request.says.capture,
-      player: request.says.player,
-      meter: request.says.meter(),
-      notes: [...request.rigNotes],
-      inputs: request.rig.inputs.map(({ fullScaleVrms, padDb, levelUncertaintyDb, calibratedAt, own }, k) => ({
-        number: k + 1,
-        fullScaleVrms,
-        padDb,
-        levelUncertaintyDb,
-        calibratedAt: calibratedAt ?? null,
-        ownNoiseDbfs: own?.floor?.noiseDbfs ?? null,
-      })),
-    },
+    ...frameOf(request),
     takes: measured.map(({ take, located, sampleRateHz, inputCount, lengthS }, k) => ({
       patch: take.patchName,
       setting: take.setting,
@@ -135,13 +102,10 @@ export async function verify(
       faults: [...take.faults],
     })),
     ...judgement,
-    settings: [],
-    stages: [],
-    cautions: [...CAUTIONS],
   }
 }
 
-async function measureTake(
+export async function measureTake(
   take: Take,
   patches: readonly PatchSpec[],
   analysts: Analysts,
@@ -172,7 +136,7 @@ async function measureTake(
   }
 }
 
-function leadsOf(patch: PatchSpec, measured: readonly MeasuredTake[], rig: Rig): LeadData[] {
+export function leadsOf(patch: PatchSpec, measured: readonly MeasuredTake[], rig: Rig): LeadData[] {
   const taken = measured.filter(({ take }) => take.patchName === patch.name)
   const reference = taken.find(({ take }) => take.setting === 'reference')!
   const others = taken.filter((one) => one !== reference)
@@ -195,19 +159,3 @@ const faultFinding = (patchName: string, says: string): Finding => ({
   because: says,
   next: 'Take it again; figures of a tainted take are not to be trusted.',
 })
-
-function jobSummary(job: Job): Result['job'] {
-  const { maker, model, year, vin, plate } = job.vehicle
-  return {
-    name: job.name,
-    platform: job.platform,
-    vehicle: [maker, model, year].filter((part) => part !== null).join(' '),
-    vin,
-    plate,
-    jobNumber: job.jobNumber,
-    technician: job.technician,
-    customer: job.customer,
-    limitsProfile: job.limits.profile,
-    warnings: [...job.warnings],
-  }
-}

@@ -34,12 +34,14 @@ const STATE: RunState = {
   program: 'linetrue 1',
   startedAt: '2026-04-01T10:00:00.000Z',
   goneOnAt: [],
-  of: { job: hash, rig: hash, calibration: null, faults: null },
+  of: { job: hash, rig: hash, calibration: null, faults: null, stages: 'outputs' },
   patches: [{ name: 'patch 1', leads: [{ inputNumber: 1, outputNumber: 5 }] }],
   notes: [],
   instruments: null,
   meter: null,
   takes: [],
+  settings: [],
+  stages: [],
 }
 const TAKE: TakeEntry = {
   patch: 'patch 1',

@@ -38,7 +38,7 @@ afterEach(async () => {
   rmSync(folder, { recursive: true, force: true })
 })
 
-const OF: RunIdentity = { job: hashOf(JOB), rig: hashOf(RIG), calibration: null, faults: null }
+const OF: RunIdentity = { job: hashOf(JOB), rig: hashOf(RIG), calibration: null, faults: null, stages: 'outputs' }
 const at = (minute: number): Date => new Date(Date.UTC(2026, 3, 1, 10, minute))
 async function begin(more: Partial<RunRequest> = {}): Promise<OpenRun> {
   const request: RunRequest = {
@@ -86,12 +86,12 @@ test('a run that was left goes on with what was finished, and takes only what is
   const second = await begin({ now: at(30) })
   expect(second.journal.folder).toBe(first.journal.folder)
   expect(second.says).toEqual([
-    `Goes on with ${basename(first.journal.folder)}: kept the take of patch 1; 1 of 2 takes is left. For a new run add --fresh.`,
+    `Goes on with ${basename(first.journal.folder)}: kept 1 of 2 takes (patch 1); 1 of 2 takes is left. For a new run add --fresh.`,
   ])
   expect(namesOf(second)).toEqual(['patch 2'])
   expect(second.startedAt).toEqual(at(0))
   expect(second.journal.state.notes).toEqual([
-    'Begun at 2026-04-01 10:00 UTC, gone on at 2026-04-01 10:30 UTC with 1 of 2 takes made before.',
+    'Begun at 2026-04-01 10:00 UTC, gone on at 2026-04-01 10:30 UTC: kept 1 of 2 takes (patch 1).',
   ])
   const take = await storeOf(second).earlier(plan[0])
   expect(take).toMatchObject({ patchName: 'patch 1', setting: 'reference', source: 'takes/patch-1.wav', faults: [] })
@@ -129,7 +129,7 @@ describe('a kept take is made again when', () => {
     await first.close()
     spoil(path)
     const second = await begin({ now: at(30) })
-    expect(second.says[0]).toContain('kept the take of patch 2; 1 of 2 takes is left.')
+    expect(second.says[0]).toContain('kept 1 of 2 takes (patch 2); 1 of 2 takes is left.')
     expect(second.says[1]).toMatch(says)
     expect(namesOf(second)).toEqual(['patch 1'])
     // What is there stays as it is: the new one gets a name of its own.

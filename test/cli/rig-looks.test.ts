@@ -106,7 +106,11 @@ describe('rig check', () => {
     const reason = new StopError('stopped by Ctrl-C', 'this run', 'Give it again.', 'instrument')
     const stopping = new AbortController()
     const path = rigFile()
-    setTimeout(() => stopping.abort(reason), 100)
+    // At the check's first word, however fast the computer is.
+    vi.spyOn(process.stderr, 'write').mockImplementation(() => {
+      stopping.abort(reason)
+      return true
+    })
     await expect(check(path, stopping.signal)).rejects.toBe(reason)
     expect(text()).toBe('')
   })

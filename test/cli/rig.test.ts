@@ -98,7 +98,11 @@ describe('the old file stays as it is when', () => {
     writeFileSync(join(folder, 'bench.calibration.yaml'), OLD)
     const stopping = new AbortController()
     const reason = new StopError('stopped by Ctrl-C', 'this run', 'Give it again.', 'instrument')
-    setTimeout(() => stopping.abort(reason), 250)
+    // As soon as the command says that the meter is being read.
+    vi.spyOn(process.stderr, 'write').mockImplementation((text) => {
+      if (/reading|meter/.test(String(text))) stopping.abort(reason)
+      return true
+    })
     await expect(calibrate(rigFile(), { readings: '50' }, stopping.signal)).rejects.toBe(reason)
     expect(fileIn('bench.calibration.yaml')).toBe(OLD)
     expect(readdirSync(folder).sort()).toEqual(['bench.calibration.yaml', 'bench.yaml', 'card.yaml'])

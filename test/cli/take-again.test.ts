@@ -41,12 +41,14 @@ const begin = (): Promise<RunJournal> =>
     program: 'test',
     startedAt: '2026-04-01T10:00:00Z',
     goneOnAt: [],
-    of: { job: NONE, rig: NONE, calibration: null, faults: null },
+    of: { job: NONE, rig: NONE, calibration: null, faults: null, stages: 'outputs' },
     patches: [],
     notes: [],
     instruments: null,
     meter: null,
     takes: [],
+    settings: [],
+    stages: [],
   })
 
 /** What happens to each take in turn; a take that fails at once never hears the end of its sound. */

@@ -33,9 +33,11 @@ describe('a live bench', () => {
     expect([bench.isSimulated, bench.meter]).toEqual([false, null])
     await bench.connect('front', never)
     await bench.set('reference', never)
+    // Nothing has been turned since.
+    await bench.set('reference', never)
     expect(prompts).toEqual([
       connectPrompt(PATCH),
-      expect.stringMatching(/^Set the head unit for measuring: tone controls/),
+      expect.stringMatching(/^Set the head unit for measuring: bass at zero; /),
     ])
     expect(connectPrompt(PATCH)).toMatch(/^Connect input 1 to output 3, input 2 to output 4\. /)
     await expect(bench.connect('rear', never)).rejects.toThrow(RangeError('liveBench: no patch "rear"'))
