@@ -105,7 +105,7 @@ test('a person is told what to set, and of carbon monoxide before anything else'
     /^Only with the exhaust led outside or in the open: carbon monoxide kills .* the volume at 30\. Start the engine/,
   )
   expect(settingPrompt('reference', 30)).toContain('volume at 30; engine off; amplifier gains down')
-  expect(settingPrompt('reference', null)).toContain('the volume of your job notes')
+  expect(settingPrompt('reference', null)).toContain('volume as in your job notes')
   expect(settingPrompt('volume_20', 30)).toBe(
     'Set the volume to 20; balance and fader in the middle. Change nothing else.',
   )
