@@ -68,6 +68,8 @@ export async function walkOnBench(given: Given, stages: readonly StageName[], si
     plan,
     jobText: job.text,
     rigText: rig.text,
+    calibrationText: calibration?.text ?? null,
+    vin: job.value.vehicle.vin,
     now,
   })
   const { journal, startedAt, left } = run
@@ -104,7 +106,7 @@ export async function walkOnBench(given: Given, stages: readonly StageName[], si
       } else if (!isMade(stage)) {
         const memory = stageMemory(stage, journal, store, bench!, known.rig, signal)
         const context = { job: job.value, rig: known.rig, patches, bench: bench!, guide, memory }
-        screen.say(`Stage ${stages.indexOf(stage) + 1} of ${stages.length}: ${stage}.`)
+        if (stages.length > 1) screen.say(`Stage ${stages.indexOf(stage) + 1} of ${stages.length}: ${stage}.`)
         const made = await (await STAGE_OF[stage]())({
           ...context,
           now: () => new Date(),
@@ -116,7 +118,7 @@ export async function walkOnBench(given: Given, stages: readonly StageName[], si
     }
     const { instruments, settings, meter } = journal.state
     const facts = {
-      ...requestOf(given, known.rig, startedAt, rigNotes),
+      ...requestOf(given, known.rig, startedAt, rigNotes, journal.state.retestOf ?? null),
       isSimulated: instruments?.isSimulated ?? bench?.isSimulated ?? false,
       says: {
         capture: instruments?.capture ?? 'not used',
