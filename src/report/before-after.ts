@@ -1,10 +1,6 @@
 /**
  * A retest beside the run before it: verdicts, what was found and is gone, and figures that moved by more than their
- * uncertainties allow.
- *
- * A figure counts as changed where the difference is larger than the root of the sum of the squares of both expanded
- * uncertainties (GUM, of a difference of two independent figures). One without an uncertainty counts where it differs at
- * the digits shown.
+ * uncertainties allow. What counts as changed is decided where runs are compared; this only shows it.
  */
 import type { Figure, Verdict } from '../verdict/parts.js'
 import type { OutputResult, Result } from '../verdict/result.js'
@@ -15,47 +11,21 @@ import { responseAxis, responseChart } from './response-chart.js'
 import { STAGE_WORDS } from './stage-words.js'
 import { table } from './table.js'
 
+/** A figure that differs by more than both uncertainties explain. */
 export interface FigureChange {
-  /** 3 front left low, or a stage's or the vehicle's. */
+  /** Name of the figure, or of the check that it stands in. */
+  readonly name: string
+  /** null for what belongs to no output. */
+  readonly outputNumber: number | null
+  /** Output, stage or part, in words. */
   readonly of: string
   readonly before: Figure
   readonly after: Figure
 }
 
-const keyOf = ({ quantity, freqHz }: Figure): string => `${quantity} ${freqHz === null ? '' : Math.round(freqHz)}`
-
-/** Whether two figures of one quantity differ by more than both uncertainties explain. */
-export function isChanged(before: Figure, after: Figure): boolean {
-  if (before.value === null || after.value === null) return before.value !== after.value
-  if (before.unit !== after.unit) return true
-  if (before.u === null || after.u === null) return valueInWords(before) !== valueInWords(after)
-  // Two bounds of one kind say nothing of a change.
-  if ((before.isAtMost && after.isAtMost) || (before.isAtLeast && after.isAtLeast)) return false
-  return Math.abs(after.value - before.value) > Math.hypot(before.u, after.u)
-}
-
-function changesOf(of: string, before: readonly Figure[], after: readonly Figure[]): FigureChange[] {
-  const known = new Map(before.map((figure) => [keyOf(figure), figure]))
-  return after.flatMap((figure) => {
-    const earlier = known.get(keyOf(figure))
-    return earlier && isChanged(earlier, figure) ? [{ of, before: earlier, after: figure }] : []
-  })
-}
-
-const vehicleFigures = ({ checks }: Result): Figure[] => checks.flatMap(({ figure }) => figure ?? [])
-
-export function figureChanges(before: Result, after: Result): FigureChange[] {
-  return [
-    ...changesOf('vehicle and rig', vehicleFigures(before), vehicleFigures(after)),
-    ...after.outputs.flatMap((output) => {
-      const earlier = before.outputs.find(({ number }) => number === output.number)
-      return earlier ? changesOf(`${output.number} ${output.label}`, earlier.figures, output.figures) : []
-    }),
-    ...after.stages.flatMap((stage) => {
-      const earlier = before.stages.find((one) => one.stage === stage.stage)
-      return earlier ? changesOf(STAGE_WORDS[stage.stage], earlier.figures, stage.figures) : []
-    }),
-  ]
+export interface Before {
+  readonly result: Result
+  readonly changes: readonly FigureChange[]
 }
 
 interface VerdictChange {
@@ -85,9 +55,8 @@ const titlesOf = ({ findings, stages }: Result): string[] =>
     .filter(({ verdict }) => verdict !== 'pass')
     .map(({ title }) => title)
 
-export function beforeAfterSection(before: Result, after: Result): Markup {
+export function beforeAfterSection({ result: before, changes: figures }: Before, after: Result): Markup {
   const verdicts = verdictChanges(before, after)
-  const figures = figureChanges(before, after)
   const [earlier, now] = [titlesOf(before), titlesOf(after)]
   const gone = earlier.filter((title) => !now.includes(title))
   return markup`<section id="before-after">
@@ -118,7 +87,7 @@ ${
         caption: 'Figures that changed by more than the uncertainties of both (root of the sum of squares, k = 2).',
         columns: [
           { heading: 'Of', cell: ({ of }) => of },
-          { heading: 'Figure', cell: (one) => quantityInWords(one.after.quantity) },
+          { heading: 'Figure', cell: ({ name }) => quantityInWords(name) },
           { heading: 'Before', isNumber: true, cell: (one) => withSure(one.before) },
           { heading: 'After', isNumber: true, cell: (one) => withSure(one.after) },
         ],
@@ -135,7 +104,7 @@ function changedResponses(before: Result, after: Result, changes: readonly Figur
   const pairs = after.outputs.flatMap((output): [OutputResult, OutputResult][] => {
     const earlier = before.outputs.find(({ number }) => number === output.number)
     const isMoved = changes.some(
-      (one) => one.of === `${output.number} ${output.label}` && one.after.quantity === 'flatness',
+      ({ outputNumber, after: { quantity } }) => outputNumber === output.number && quantity === 'flatness',
     )
     return earlier?.response && output.response && isMoved ? [[earlier, output]] : []
   })

@@ -26,5 +26,6 @@ svg .letter{font-weight:700}
 svg .mark{stroke:#14181d;stroke-width:1;stroke-dasharray:2 2}
 svg .zero{stroke:#7d8893;stroke-width:1}
 svg .bar{stroke:#0f3a66;stroke-width:1.5}
+svg .onbad{stroke:#fff;stroke-width:1.5}
 svg .badly{stroke:#a31515;fill:#a31515}
 `

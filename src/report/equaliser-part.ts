@@ -8,10 +8,10 @@ import { type TableColumn, table } from './table.js'
 type Equalisation = NonNullable<Readings['equalisation']>
 type Edge = NonNullable<Readings['lowEdge']>
 
-const kindInWords = (kind: Section['kind']): string => kind.slice(0, 1).toUpperCase() + kind.slice(1)
+export const kindInWords = (kind: Section['kind']): string => kind.slice(0, 1).toUpperCase() + kind.slice(1)
 
 /** As much as a processor takes: whole hertz from 1 kHz up, tenths below. */
-const typedHz = (freqHz: number): string => `${plain(freqHz, freqHz >= 1000 ? 0 : 1)} Hz`
+export const typedHz = (freqHz: number): string => `${plain(freqHz, freqHz >= 1000 ? 0 : 1)} Hz`
 
 /** What a tuner types into a processor to undo a section. */
 export const undoInWords = ({ kind, freqHz, q, undoGainDb }: Section): string =>

@@ -83,6 +83,16 @@ function scaleOf(unit: ShownUnit, size: number, isSigned: boolean): Scale {
       return scale(unit, 1, size >= 100 ? 0 : 1, 2)
     case 'ppm':
       return scale(unit, 1, 1, 1, { isSigned })
+    case 'A':
+      if (size >= 1) return scale('A', 1, 2, 3)
+      return size >= 0.001 ? scale('mA', 1e3, 1, 2) : scale('µA', 1e6, 0, 0)
+    case 'Ω':
+      if (size >= 1e6) return scale('MΩ', 1e-6, 2, 2)
+      return size >= 1000 ? scale('kΩ', 1e-3, 2, 2) : scale('Ω', 1, size >= 100 ? 0 : 2, 2)
+    case 'W':
+      return scale('W', 1, size >= 10 ? 0 : 1, 2)
+    case 'day':
+      return scale('days', 1, size >= 10 ? 0 : 1, 1)
     case 'Q':
       return scale('', 1, 2, 3)
     default:

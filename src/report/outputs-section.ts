@@ -4,6 +4,7 @@ import type { Check } from '../verdict/parts.js'
 import type { OutputResult, Result } from '../verdict/result.js'
 import { checkTable } from './check-table.js'
 import { equaliserPart } from './equaliser-part.js'
+import { outputId } from './findings-part.js'
 import { NO_VALUE, NOT_MEASURED, quantityInWords, VERDICT_WORDS, valueInWords } from './format.js'
 import { swatch } from './legend.js'
 import { type Markup, markup } from './markup.js'
@@ -13,9 +14,9 @@ import { outputParts } from './output-parts.js'
 import { badge, cellOf, cellWithUnit, fold, markOf, measuredOf } from './parts.js'
 import { readingAxes } from './reading-charts.js'
 import { responseAxis, responseChart } from './response-chart.js'
+import { stripChart } from './strip-chart.js'
 import { type TableColumn, table } from './table.js'
 
-export const outputId = (number: number): string => `output-${number}`
 const checksId = (number: number): string => `checks-${number}`
 
 /** A column for a figure and the check that judges it, its unit in the heading. */
@@ -33,7 +34,7 @@ const OVERVIEW: readonly TableColumn<OutputResult>[] = [
   { heading: 'Verdict', cell: ({ verdict }) => badge(verdict) },
   { heading: 'Level', isNumber: true, cell: (output) => cellWithUnit(figureIn(output, 'level'), 'pass') },
   {
-    heading: markup`Off the map <span class="unit">dB</span>`,
+    heading: markup`Off map <span class="unit">dB</span>`,
     isNumber: true,
     cell: (output) => markup`${markOf(verdictIn(output, 'level'))}${deviationDbDigits(output) ?? NO_VALUE}`,
   },
@@ -77,6 +78,7 @@ export function chartsSection({ outputs, takes }: Result): Markup {
   const axes = { response: responseAxis(outputs), noise: noiseAxis(outputs), readings: readingAxes(outputs) }
   return markup`<section id="charts">
 <h2>Each output</h2>
+${stripFigure(outputs)}
 <p class="legend">Left: response, all on one scale: ${swatch('curve', 'measured')} ${swatch('room', 'allowed by the mask')} ${swatch('outside', 'outside the mask')} ${swatch('reference', 'reference')} Right: noise with no signal: ${swatch('band', 'third-octave bands')} ${swatch('needle', 'single line')}</p>
 <p class="legend screen">Each ▸ opens a part of the report; what is closed is not printed. In the charts there: ${swatch('dot', 'measured')} ${swatch('atmost', 'at most that much')} ${swatch('sure', 'uncertainty')}</p>
 ${outputs.map(
@@ -92,6 +94,13 @@ ${outputParts(output, axes.readings, takes)}
 `,
 )}
 </section>`
+}
+
+function stripFigure(outputs: readonly OutputResult[]): Markup | null {
+  const strip = stripChart(outputs)
+  if (!strip) return null
+  return markup`<figure class="strip">${strip}
+<figcaption>Polarity and delay. + normal, − inverted; filled: not as the map says; ?: not settled. The bar is the uncertainty. Delay is compared between outputs of one patch.</figcaption></figure>`
 }
 
 function responseFigure(output: OutputResult, axis: Parameters<typeof responseChart>[2]): Markup {

@@ -11,7 +11,7 @@ import { CHART, chartFrame, px, type Scale } from './chart-frame.js'
 import { DASHES, linearAxis, type ValueAxis } from './curve-chart.js'
 import { inAxisHz } from './format.js'
 import { type Markup, markup } from './markup.js'
-import { cut } from './text.js'
+import { clean, cut } from './text.js'
 
 /** More names than this would lie on each other; the caption has them all. */
 const NAMES_MAX = 4
@@ -24,16 +24,8 @@ type Axis = StagePlot['x']
 
 export function stagePlot(plot: StagePlot, id: string): Markup {
   const ys = plot.series.flatMap((one) => one.y.filter((value) => value !== null))
-  const alongAxis = axisOf(
-    plot.x,
-    plot.series.flatMap((one) => one.x).concat(plot.marks.map((mark) => mark.x)),
-    false,
-  )
-  const upAxis = axisOf(
-    plot.y,
-    ys.concat(plot.limits.map((limit) => limit.y)),
-    true,
-  )
+  const alongAxis = axisOf(plot.x, plot.series.flatMap((one) => one.x).concat(plot.marks.map((mark) => mark.x)), false)
+  const upAxis = axisOf(plot.y, ys.concat(plot.limits.map((limit) => limit.y)), true)
   const x = scaleOf(alongAxis, [CHART.left, CHART.right])
   const y = scaleOf(upAxis, [CHART.bottom, CHART.top])
   return chartFrame({
@@ -42,10 +34,10 @@ export function stagePlot(plot: StagePlot, id: string): Markup {
     says: `${plot.alt} ${plot.y.says} over ${plot.x.says}.`,
     x,
     y,
-    along: { unit: cut(plot.x.says, AXIS_COLUMNS), ticks: alongAxis.ticks, inWords: alongAxis.inWords },
+    along: { unit: cut(clean(plot.x.says), AXIS_COLUMNS), ticks: alongAxis.ticks, inWords: alongAxis.inWords },
     levelTicks: upAxis.ticks,
     levelInWords: upAxis.inWords,
-    levelUnit: cut(plot.y.says, AXIS_COLUMNS),
+    levelUnit: cut(clean(plot.y.says), AXIS_COLUMNS),
     inside: [
       plot.limits.map((limit) => markup`<path class="limit" d="M${CHART.left} ${px(y(limit.y))}H${CHART.right}"/>`),
       plot.marks.map((mark) => markup`<path class="mark" d="M${px(x(mark.x))} ${CHART.top}V${CHART.bottom}"/>`),
@@ -90,7 +82,10 @@ const scaleOf = ({ min, max, isLog }: ValueAxis, [from, to]: readonly [number, n
   // Of a logarithmic axis there is no zero, and a value far outside would only make the drawing large.
   const reach = Math.abs(to - from)
   return (value) =>
-    Math.min(Math.max(from, to) + reach, Math.max(Math.min(from, to) - reach, scaled(isLog ? Math.max(value, min / 10) : value)))
+    Math.min(
+      Math.max(from, to) + reach,
+      Math.max(Math.min(from, to) - reach, scaled(isLog ? Math.max(value, min / 10) : value)),
+    )
 }
 
 const isDrawn = ({ x, y }: StagePlot['series'][number], i: number): boolean =>
@@ -118,23 +113,32 @@ interface Word {
 /** Names of limits at the left over their lines, of marks beside theirs, of curves at their ends; none on another. */
 function words({ series, limits, marks }: StagePlot, x: Scale, y: Scale): Markup[] {
   const wanted: Word[] = [
-    ...marks.map(({ says, x: at }): Word => {
-      const atX = x(at)
+    ...marks.map((mark): Word => {
+      const says = cut(clean(mark.says), NAME_COLUMNS)
+      const atX = x(mark.x)
       const isLeft = atX + CHARACTER_PX * says.length > CHART.right
       return { says, atX: atX + (isLeft ? -3 : 3), atY: CHART.top + LINE_PX - 2, side: isLeft ? 'end' : 'start' }
     }),
-    ...limits.map(({ says, y: at }): Word => ({ says, atX: CHART.left + 3, atY: y(at) - 3, side: 'start' })),
+    ...limits.map(
+      ({ says, y: at }): Word => ({
+        says: cut(clean(says), NAME_COLUMNS),
+        atX: CHART.left + 3,
+        atY: y(at) - 3,
+        side: 'start',
+      }),
+    ),
     ...(series.length > NAMES_MAX ? [] : series).flatMap((one): Word[] => {
       const last = [...one.x.keys()].filter((i) => isDrawn(one, i)).at(-1)
       if (last === undefined) return []
-      return [{ says: cut(one.name, NAME_COLUMNS), atX: x(one.x[last]) - 3, atY: y(one.y[last]!) - 5, side: 'end' }]
+      return [
+        { says: cut(clean(one.name), NAME_COLUMNS), atX: x(one.x[last]) - 3, atY: y(one.y[last]!) - 5, side: 'end' },
+      ]
     }),
   ]
   const placed: Word[] = []
   for (const word of wanted) placed.push(clearOf(placed, word))
   return placed.map(
-    ({ says, atX, atY, side }) =>
-      markup`<text x="${px(atX)}" y="${px(atY)}" text-anchor="${side}">${says}</text>`,
+    ({ says, atX, atY, side }) => markup`<text x="${px(atX)}" y="${px(atY)}" text-anchor="${side}">${says}</text>`,
   )
 }
 

@@ -1,5 +1,5 @@
 /** Names of the stages of a job, as a heading has them. */
-import type { StageName } from '../verdict/stage-result.js'
+import type { StageName } from '../job/job.js'
 
 export const STAGE_WORDS: Readonly<Record<StageName, string>> = {
   pins: 'Harness pins',

@@ -10,7 +10,7 @@ import type { OutputResult } from '../verdict/result.js'
 import { px, type Scale } from './chart-frame.js'
 import { type Markup, markup } from './markup.js'
 import { figureIn, verdictIn } from './output-facts.js'
-import { cut } from './text.js'
+import { clean, cut } from './text.js'
 
 const [WIDTH, ROW, TOP, SIGN_X, LEFT, RIGHT] = [400, 17, 18, 166, 196, 384] as const
 const LABEL_COLUMNS = 23
@@ -19,9 +19,9 @@ const SPAN_MS_MIN = 0.2
 
 /** @returns null where neither was read of any output */
 export function stripChart(outputs: readonly OutputResult[]): Markup | null {
-  const shown = outputs.filter((output) => valueOf(output, 'polarity') !== null || valueOf(output, 'delay') !== null)
+  const shown = outputs.filter((output) => valueIn(output, 'polarity') !== null || valueIn(output, 'delay') !== null)
   if (shown.length === 0) return null
-  const delaysMs = shown.map((output) => Math.abs(1000 * (valueOf(output, 'delay') ?? 0)))
+  const delaysMs = shown.map((output) => Math.abs(1000 * (valueIn(output, 'delay') ?? 0)))
   const spanMs = Math.max(SPAN_MS_MIN, 1.15 * delaysMs.reduce((a, b) => Math.max(a, b)))
   const scale = scaleLinear([-spanMs, spanMs], [LEFT, RIGHT]).nice(4)
   const x: Scale = (value) => scale(value)
@@ -39,22 +39,23 @@ ${shown.map((output, i) => row(output, TOP + ROW * (i + 0.5), x))}
 </svg>`
 }
 
-const valueOf = (output: OutputResult, quantity: string): number | null => figureIn(output, quantity)?.value ?? null
+const valueIn = (output: OutputResult, quantity: string): number | null => figureIn(output, quantity)?.value ?? null
 
 function row(output: OutputResult, atY: number, x: Scale): Markup {
-  const name = cut(`${output.number} ${output.label}`, LABEL_COLUMNS)
+  const name = cut(clean(`${output.number} ${output.label}`), LABEL_COLUMNS)
   return markup`<text x="2" y="${px(atY + 4)}">${name}</text>${signMark(output, atY)}${delayMark(output, atY, x)}
 `
 }
 
 function signMark(output: OutputResult, atY: number): Markup | null {
-  const sign = valueOf(output, 'polarity')
+  const sign = valueIn(output, 'polarity')
   if (sign === null) return null
   const verdict = verdictIn(output, 'polarity')
-  if (verdict === 'unsure') return markup`<text class="letter" x="${SIGN_X}" y="${px(atY + 4)}" text-anchor="middle">?</text>`
+  if (verdict === 'unsure')
+    return markup`<text class="letter" x="${SIGN_X}" y="${px(atY + 4)}" text-anchor="middle">?</text>`
   const stroke = `M${SIGN_X - 4} ${px(atY)}h8${sign < 0 ? '' : `M${SIGN_X} ${px(atY - 4)}v8`}`
   return verdict === 'fail'
-    ? markup`<path class="badly" d="M${SIGN_X - 9} ${px(atY - 7)}h18v14h-18z"/><path class="bar" style="stroke:#fff" d="${stroke}"/>`
+    ? markup`<path class="badly" d="M${SIGN_X - 9} ${px(atY - 7)}h18v14h-18z"/><path class="onbad" d="${stroke}"/>`
     : markup`<path class="bar" d="${stroke}"/>`
 }
 
@@ -75,10 +76,16 @@ function delayMark(output: OutputResult, atY: number, x: Scale): Markup | null {
 }
 
 function inWords(output: OutputResult): string {
-  const sign = valueOf(output, 'polarity')
-  const delay = valueOf(output, 'delay')
+  const sign = valueIn(output, 'polarity')
+  const delay = valueIn(output, 'delay')
   const says = [
-    sign === null ? '' : verdictIn(output, 'polarity') === 'unsure' ? 'polarity not settled' : sign < 0 ? 'inverted' : 'normal',
+    sign === null
+      ? ''
+      : verdictIn(output, 'polarity') === 'unsure'
+        ? 'polarity not settled'
+        : sign < 0
+          ? 'inverted'
+          : 'normal',
     delay === null ? '' : `${plain(1000 * delay, 2)} ms`,
   ]
   return `output ${output.number} ${output.label}: ${says.filter(Boolean).join(', ')}`

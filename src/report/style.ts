@@ -46,6 +46,17 @@ nav a{display:inline-block;margin:.25rem .9rem .25rem 0;padding:.2rem 0}
 .findings p:last-child{margin:0}
 .next{font-size:1.06em}
 .places{font-size:.9em;color:var(--quiet)}
+.because{color:var(--quiet)}
+.printed{display:none}
+.rest{margin:.4rem 0}
+.chip{display:inline-block;margin:.1rem .9rem .1rem 0}
+.chips{margin:.5rem 0 0}
+.plainly{list-style:none;padding:0}
+.plainly li{margin:.2rem 0}
+h4{font-size:1rem;line-height:1.2;margin:0 0 .3em}
+.stage{margin:0 0 1.6rem}
+.strip{max-width:36rem;margin-bottom:1.2rem}
+.staged,.asked,.changed,.corrections,.tuned{width:auto;min-width:24rem}
 .warnings{padding-left:1.2rem}
 .scroll{position:relative;overflow-x:auto;margin:0 0 1rem}
 table{width:100%;border-collapse:collapse;font-size:.94rem;line-height:1.3;font-variant-numeric:tabular-nums}
@@ -105,10 +116,13 @@ h1 .badge{display:block;width:fit-content;margin-bottom:.35rem}
 .overview tbody th,.overview thead th:first-child{position:sticky;left:0;max-width:9.5rem;background:#fff}
 }
 @media print{
-@page{size:A4;margin:13mm 12mm 15mm;@bottom-right{content:counter(page) ' / ' counter(pages);font:8pt 'Liberation Sans','DejaVu Sans',sans-serif;color:#4a545f}}
+@page{margin:12mm 12mm 14mm;@bottom-right{content:counter(page) ' / ' counter(pages);font:8pt 'Liberation Sans','DejaVu Sans',sans-serif;color:#4a545f}}
 *{-webkit-print-color-adjust:exact;print-color-adjust:exact}
 body{max-width:none;padding:0;font-size:9.5pt;line-height:1.35}
-h1{font-size:16pt}
+h1{font-size:13pt;margin-bottom:1mm}
+.kind{font-size:8pt;margin:0}
+.simulated{padding:.8mm;font-size:10pt;margin-bottom:2mm}
+.chips{font-size:8.5pt;margin:0}
 h2{font-size:12.5pt;margin-top:5mm}
 h3{font-size:10pt;margin-bottom:.5mm}
 ul{margin:0;padding-left:5mm}
@@ -122,8 +136,10 @@ nav,.more,.places,.screen,.fold:not([open]){display:none}
 .fold{border:0;padding:0}
 .found{font-size:8pt;margin:0 0 1mm}
 a{color:inherit;text-decoration:none}
-.head{padding:3mm 4mm}
-.facts{grid-template-columns:repeat(4,1fr);gap:1.5mm 4mm;margin:2mm 0}
+.head{padding:1.5mm 3mm}
+.facts{grid-template-columns:repeat(4,1fr);gap:.8mm 4mm;margin:1mm 0;line-height:1.15}
+.facts dt{font-size:7pt}
+.facts dd{font-size:8.5pt}
 .scroll{overflow:visible;margin-bottom:3mm}
 table,.overview,.checks,.takes,.budget{min-width:0;font-size:8pt;line-height:1.2}
 th,td{padding:.3mm 1.2mm}
@@ -134,12 +150,31 @@ caption{padding-bottom:.5mm}
 caption span{max-width:none}
 .badge{border-width:1px;padding:0 .4em;min-width:4.4em}
 thead{display:table-header-group}
-tr,li,article,figure,.sign,.pair,.fold,.equaliser{break-inside:avoid}
-article.charts{break-inside:auto}
-.overview td,.overview th{padding:.6mm .8mm}
-.overview th:first-child{width:32mm}
-.findings li{margin-bottom:2mm;padding:1.5mm 3mm}
-.findings p,.findings h3{margin-bottom:.6mm}
+tr,li,article,figure,.sign,.signs,.pair,.fold,.equaliser{break-inside:avoid}
+article.charts,article.stage{break-inside:auto}
+.overview td,.overview th{padding:.25mm .8mm}
+.overview{font-size:7.5pt;line-height:1.15}
+.overview .none{font-size:6pt;line-height:1}
+.overview thead th{line-height:1.1}
+.overview th:first-child{width:38mm}
+.findings li{margin-bottom:1mm;padding:.5mm 2.5mm}
+.findings p,.findings h3,.findings h4{margin-bottom:.3mm}
+.because{font-size:7.5pt;line-height:1.2}
+.findings h3,.findings h4{font-size:9pt;line-height:1.2}
+.next{font-size:8.5pt;line-height:1.2}
+#findings h2,#outputs h2{margin-top:2.5mm;margin-bottom:1mm}
+.printed{display:block}
+.rest p{font-size:9pt;margin:0}
+.rest{margin:.5mm 0 0}
+.rest li{font-size:8pt;line-height:1.2;margin:0 0 .5mm}
+.onpage{break-before:page}
+.onpage h2{margin-top:0}
+.stage{margin-bottom:4mm}
+.strip{max-width:110mm}
+h4{font-size:9pt}
+.overview small{font-size:6.5pt;line-height:1}
+.staged,.asked,.changed,.corrections,.tuned{min-width:0;max-width:100%}
+:is(.staged,.asked,.changed,.corrections,.tuned,.sections,.overview,.methods,.inputs,.brief) :is(th,td){overflow-wrap:anywhere}
 .charts{margin-bottom:1.5mm}
 .charts h3{margin-bottom:0}
 .pair{gap:0 4mm}
@@ -154,3 +189,10 @@ figcaption{font-size:7.5pt;line-height:1.2}
 export const SIMULATED_STYLE = `
 @media print{@page{@bottom-left{content:'SIMULATED: a model was measured, no vehicle.';font:bold 8pt 'Liberation Sans','DejaVu Sans',sans-serif;color:#14181d}}}
 `
+
+export type PageSize = 'a4' | 'letter'
+
+export const PAGE_SIZES: Readonly<Record<PageSize, string>> = {
+  a4: '@page{size:A4}',
+  letter: '@page{size:letter}',
+}

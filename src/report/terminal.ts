@@ -7,9 +7,11 @@
  */
 import { BECAUSE_OF, type Check, type Finding } from '../verdict/parts.js'
 import type { Result } from '../verdict/result.js'
+import { allFindings } from './findings-part.js'
 import { findingWord, quantityInWords, SIMULATED_WORDS, VERDICT_WORDS } from './format.js'
 import { outputTable } from './output-table.js'
 import { type Paint, paintFor } from './paint.js'
+import { stageLines } from './stage-text.js'
 import { broken, clean, cut, padded, widthOf, wrapped } from './text.js'
 
 export interface TerminalOptions {
@@ -36,19 +38,20 @@ export function terminalReport(result: Result, options: TerminalOptions): string
   const columnCount = Math.max(COLUMNS_MIN, Math.floor(options.columnCount))
   const proseColumns = Math.min(columnCount, PROSE_COLUMNS_MAX)
   const paint = paintFor(options.isColour)
-  const findings = result.findings.flatMap((finding) => ['', ...findingLines(finding, proseColumns, paint)])
+  const all = allFindings(result)
+  const findings = all.flatMap((finding) => ['', ...findingLines(finding, proseColumns, paint)])
   const isTall = findings.length > SCREEN_ROWS - TAIL_ROWS
   return [
     ...headLines(result, proseColumns, paint),
-    '',
-    ...outputTable(result.outputs, columnCount, paint),
+    ...(result.outputs.length === 0 ? [] : ['', ...outputTable(result.outputs, columnCount, paint)]),
     ...checkLines(result.checks, proseColumns, paint),
     ...warningLines(result, proseColumns),
+    ...stageLines(result.stages, proseColumns, paint),
     ...findings,
     '',
     ...(isTall ? ['-'.repeat(proseColumns)] : []),
     ...verdictLines(result, proseColumns, paint),
-    ...(isTall ? inShort(result.findings, proseColumns) : []),
+    ...(isTall ? inShort(all, proseColumns) : []),
     ...(options.reportPath === null ? [] : pathLines(options.reportPath, columnCount)),
   ].join('\n')
 }
@@ -130,7 +133,7 @@ function pathLines(path: string, columnCount: number): string[] {
 }
 
 /** A word in the margin and text that hangs beside it. Styles come last, so that they never count as width. */
-function hanging(
+export function hanging(
   word: string,
   text: string,
   columnCount: number,

@@ -89,6 +89,27 @@ export function withHostileTexts(result: Result): Result {
       because: hostile(),
       next: hostile(),
     })),
+    settings: result.settings.map(() => ({ name: hostile(), asked: hostile(), answer: hostile() })),
+    stages: result.stages.map((stage) => ({
+      ...stage,
+      summary: hostile(),
+      notes: HOSTILE.map(hostile),
+      tables: stage.tables.map(({ head, rows }) => ({
+        caption: hostile(),
+        head: head.map(hostile),
+        rows: rows.map(({ cells, verdict }) => ({ cells: cells.map(hostile), verdict })),
+      })),
+      plots: stage.plots.map((plot) => ({
+        ...plot,
+        caption: hostile(),
+        alt: hostile(),
+        x: { ...plot.x, says: hostile() },
+        series: plot.series.map((one) => ({ ...one, name: hostile() })),
+        limits: plot.limits.map((limit) => ({ ...limit, says: hostile() })),
+        marks: plot.marks.map((mark) => ({ ...mark, says: hostile() })),
+      })),
+      corrections: stage.corrections.map((one) => ({ ...one, of: hostile() })),
+    })),
     cautions: [...HOSTILE],
   }
 }

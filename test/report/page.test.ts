@@ -1,13 +1,16 @@
 /** The report as a browser shows and prints it. */
 import { execFile } from 'node:child_process'
+import { readFileSync } from 'node:fs'
+import { createRequire } from 'node:module'
 import { promisify } from 'node:util'
 import { afterAll, describe, expect, test } from 'vitest'
 import { htmlReport } from '../../src/report/html.js'
+import { AUDIENCES } from '../../src/report/paper.js'
 import type { Result } from '../../src/verdict/result.js'
 import { needsTool } from '../tools.js'
 import { ReportBrowser } from './browser.js'
 import { withHostileTexts } from './hostile.js'
-import { faultyResult, healthyResult } from './sample-result.js'
+import { beforeOf, healthyResult, stagedResult } from './sample-result.js'
 
 const browser = new ReportBrowser()
 afterAll(() => browser.close())
@@ -15,21 +18,29 @@ afterAll(() => browser.close())
 const DESK = { width: 1280, height: 900 }
 const PHONE = { width: 390, height: 844 }
 
-const RESULTS: readonly (readonly [name: string, result: Result])[] = [
-  ['a healthy vehicle', healthyResult()],
-  ['a faulty vehicle', faultyResult()],
-  ['two outputs', healthyResult({ outputCount: 2, isSimulated: false })],
-  ['32 outputs', faultyResult({ outputCount: 32 })],
-  ['hostile names', withHostileTexts(faultyResult())],
+// Each is made and opened once: both are slow, and no test changes it. Twelve outputs are the most for one first page.
+const STAGED = stagedResult(true, { outputCount: 12 })
+const HEALTHY = healthyResult()
+const shown = (name: string, result: Result): readonly [name: string, result: Result, html: string] => [
+  name,
+  result,
+  htmlReport(result),
 ]
+const RESULTS = [
+  shown('a faulty vehicle with all stages', STAGED),
+  shown('two outputs', stagedResult(true, { outputCount: 2, isSimulated: false })),
+  shown('hostile names', withHostileTexts(stagedResult(true, { outputCount: 2 }))),
+]
+const [FAULTY_NAME, , FAULTY_HTML] = RESULTS[0]
+const [SMALL_NAME, SMALL, SMALL_HTML] = RESULTS[1]
 
 /** Opens every folded part of the page. */
 const OPEN_ALL = "document.querySelectorAll('details').forEach((one) => { one.open = true })"
 
-describe.each(RESULTS)('%s', (name, result) => {
+describe.each(RESULTS)('%s', (name, result, html) => {
   test('opens without a word on the console and asks for nothing but itself', async (context) => {
     needsTool(context, 'chromium')
-    const { page, url, said, requested } = await browser.open(name, htmlReport(result))
+    const { page, url, said, requested } = await browser.open(name, html)
     expect(said).toEqual([])
     expect(requested.filter((address) => address !== 'data:,')).toEqual([url])
     expect(await page.evaluate('window.broken')).toBeUndefined()
@@ -40,7 +51,7 @@ describe.each(RESULTS)('%s', (name, result) => {
 
   test('has one h1, leaves no level of headings out, and every table and chart says what it is', async (context) => {
     needsTool(context, 'chromium')
-    const { page } = await browser.open(name, htmlReport(result))
+    const { page } = await browser.open(name, html)
     await page.evaluate(OPEN_ALL)
     const levels = await page
       .locator('h1, h2, h3, h4, h5, h6')
@@ -95,7 +106,7 @@ describe.each(RESULTS)('%s', (name, result) => {
 
   test('nothing hangs over the side at 320, 390 and 1280 pixels', async (context) => {
     needsTool(context, 'chromium')
-    const { page } = await browser.open(name, htmlReport(result))
+    const { page } = await browser.open(name, html)
     await page.evaluate(OPEN_ALL)
     for (const size of [{ width: 320, height: 568 }, PHONE, DESK]) {
       await page.setViewportSize(size)
@@ -110,17 +121,21 @@ describe.each(RESULTS)('%s', (name, result) => {
   })
 })
 
-/** A chart of each curve that the result holds, and two of a staircase: its gain and its THD. */
-const chartCount = ({ outputs, sums }: Result): number =>
+/** A chart of each curve and plot that the result holds, two of a staircase, and the strip of polarity and delay. */
+const chartCount = ({ outputs, sums, stages }: Result): number =>
   outputs
     .flatMap(({ response, noise, readings: { distortion, staircase, crosstalk, groupDelay, volumes } }) => [
       ...[response, noise, distortion, staircase, staircase, crosstalk, groupDelay],
       volumes.length > 0,
     ])
-    .filter(Boolean).length + sums.filter(({ freqHz }) => freqHz.length > 0).length
+    .filter(Boolean).length +
+  stages.reduce((sum, { plots }) => sum + plots.length, 0) +
+  (outputs.length > 0 ? 1 : 0) +
+  sums.filter(({ freqHz }) => freqHz.length > 0).length
 
 // What evaluate's functions see of the browser's elements; the project has no DOM types.
 interface BoxLike {
+  readonly textContent: string
   getBoundingClientRect(): { left: number; right: number; top: number; bottom: number }
   querySelector(what: string): { textContent: string } | null
   querySelectorAll(what: string): Iterable<BoxLike>
@@ -134,7 +149,7 @@ interface TableLike {
 // WCAG 2.2, 1.4.3: 4.5 to 1 for text; in sunlight less is not legible.
 test('text stands out from what is behind it by 4.5 to 1 or more', async (context) => {
   needsTool(context, 'chromium')
-  const { page } = await browser.open('a faulty vehicle', htmlReport(faultyResult()))
+  const { page } = await browser.open(FAULTY_NAME, FAULTY_HTML)
   await page.evaluate(OPEN_ALL)
   const weak = (await page.evaluate(CONTRAST_SCRIPT)) as string[]
   expect(weak).toEqual([])
@@ -165,7 +180,7 @@ const CONTRAST_SCRIPT = `(() => {
 
 test('folded parts open by the keyboard, and what is closed hides no fault: its line says FAIL', async (context) => {
   needsTool(context, 'chromium')
-  const { page } = await browser.open('folds', htmlReport(faultyResult()))
+  const { page } = await browser.open('folds', FAULTY_HTML)
   const noise = page.locator('#output-5 details', { hasText: 'Noise' }).filter({ hasText: 'A-weighted' }).first()
   const line = noise.locator('summary')
   expect(await noise.getAttribute('open')).toBeNull()
@@ -175,55 +190,102 @@ test('folded parts open by the keyboard, and what is closed hides no fault: its 
   expect(await noise.locator('table').first().isVisible()).toBe(true)
 })
 
-describe('on A4', () => {
-  const printed = async (name: string, result: Result): Promise<{ pages: string[]; text: string }> => {
+// The page's own rules of accessibility, as axe-core has them from WCAG 2.2.
+test.for(AUDIENCES)('axe finds nothing against the page for the %s', async (audience, context) => {
+  needsTool(context, 'chromium')
+  const html = audience === 'shop' ? SMALL_HTML : htmlReport(SMALL, { audience })
+  const { page } = await browser.open(audience === 'shop' ? SMALL_NAME : audience, html)
+  await page.evaluate(OPEN_ALL)
+  // The page's own policy forbids scripts in it; the browser runs this one outside of the page.
+  await page.evaluate(AXE)
+  const violations = (await page.evaluate(
+    'axe.run().then(({ violations }) => violations.map(({ id, nodes }) => id + ": " + nodes.map((one) => one.html).join(" | ")))',
+  )) as string[]
+  expect(violations).toEqual([])
+})
+const AXE = `${readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8')};0`
+
+test('before and after stand side by side, with what changed and what is gone', async (context) => {
+  needsTool(context, 'chromium')
+  const before = beforeOf(STAGED, HEALTHY)
+  const { page, said } = await browser.open('retest', htmlReport(HEALTHY, { before }))
+  expect(said).toEqual([])
+  const words = (await page.locator('#before-after').textContent())!.replaceAll('\u00a0', ' ')
+  expect(words).toContain('Output 9 subwoofer left is dead')
+  expect(words).toContain('Flatness+6.10 dB')
+  const [left, right] = await page
+    .locator('#before-after .pair svg')
+    .evaluateAll((all) => all.map((one) => (one as unknown as BoxLike).getBoundingClientRect()))
+  expect(left.right).toBeLessThanOrEqual(right.left)
+  expect(left.top).toBe(right.top)
+})
+
+// Sizes of the papers: ISO 216, ANSI/ASME Y14.1; less the sheet's own margins of 12 mm to the left and right.
+describe.each([
+  ['A4', 210],
+  ['Letter', 215.9],
+] as const)('on %s', (format, paperMm) => {
+  const printed = async (name: string, html: string): Promise<{ pages: string[]; text: string }> => {
     // A page of its own: others have their folded parts opened.
-    const { page } = await browser.open(`${name}, printed`, htmlReport(result))
-    const pdf = await page.pdf({ format: 'A4', preferCSSPageSize: true, printBackground: true })
+    const { page } = await browser.open(`${name}, printed`, html)
+    const pdf = await page.pdf({ format, preferCSSPageSize: true, printBackground: true })
     const running = promisify(execFile)('pdftotext', ['-layout', '-enc', 'UTF-8', '-', '-'], { maxBuffer: 1 << 24 })
     running.child.stdin!.end(pdf)
     const { stdout } = await running
     return { pages: stdout.split('\f').slice(0, -1), text: stdout }
   }
 
-  test('verdict, vehicle and what to do begin on the first page, and the figures are in the print', async (context) => {
+  test('the first page holds vehicle, verdict, all twelve outputs, what to do, and how much more there is', async (context) => {
     needsTool(context, 'chromium', 'pdftotext')
-    const result = faultyResult()
-    const { pages, text } = await printed('a faulty vehicle', result)
+    const { pages, text } = await printed('faulty', FAULTY_HTML)
     // Lines of narrow cells lie side by side, so words are looked for one by one, and long ones without their breaks.
-    const onFirst = [
-      'FAIL',
-      'SIMULATED',
-      'Velmora',
-      'Quillon',
-      '2025',
-      'LT 0010',
-      'Output 9 subwoofer left is dead',
-      'Next:',
-    ]
+    const onFirst = ['FAIL', 'SIMULATED', 'Velmora', 'Quillon', 'LT 0010', 'Pin A2 ground', 'Next:', 'more on page 2']
     expect(onFirst.filter((part) => !pages[0].includes(part))).toEqual([])
-    const inPrint = ['+6.1 dB at 80 Hz', '−62.0 dBV', 'inverted', '± 0.023 V', '+31.4 ppm', 'Signature', 'Airbags']
+    for (const { number } of STAGED.outputs) expect(pages[0]).toMatch(new RegExp(`^ *${number} `, 'm'))
+    for (const { title } of STAGED.findings) expect(pages[0].replace(/\s+/g, ' ')).toContain(title)
+    expect(pages[1]).toContain('What else to do')
+    const inPrint = [
+      'Undone by',
+      'Peaking, 80.4 Hz, −6.1 dB, Q 1.13',
+      '± 0.023 V',
+      '+31.4 ppm',
+      '82.1 Hz',
+      'Signature',
+      'airbags',
+    ]
     expect(inPrint.filter((part) => !text.includes(part))).toEqual([])
-    for (const { sha256 } of result.takes) expect(text.includes(sha256.slice(0, 32)), sha256).toBe(true)
-  })
-
-  test('every check is printed, and of the folded parts those that are open', async (context) => {
-    needsTool(context, 'chromium', 'pdftotext')
-    const { text } = await printed('a healthy vehicle', healthyResult())
-    const checks = healthyResult().outputs.flatMap(({ checks }) => checks)
-    // Each has its badge in the table of checks; beside them each output has one above its charts and one above its checks.
-    expect(text.match(/PASS/g)!.length).toBeGreaterThan(checks.length)
-    expect(text).not.toContain('Made of')
-    const faulty = await printed('a faulty vehicle', faultyResult())
-    for (const part of ['Undone by', 'Peaking, 80.4 Hz, −6.1 dB, Q 1.13', '1689789 ± 1']) {
-      expect(faulty.text).toContain(part)
-    }
-  })
-
-  test('ten outputs take no more than eight pages, and none is empty', async (context) => {
-    needsTool(context, 'chromium', 'pdftotext')
-    const { pages } = await printed('a healthy vehicle', healthyResult())
-    expect(pages.length).toBeLessThanOrEqual(8)
+    for (const { sha256 } of STAGED.takes) expect(text.includes(sha256.slice(0, 32)), sha256).toBe(true)
     for (const page of pages) expect(page.trim().length).toBeGreaterThan(40)
   })
+
+  test.for(RESULTS)('of %s no table or drawing is cut off', async ([name, , html], context) => {
+    needsTool(context, 'chromium')
+    const { page } = await browser.open(`${name}, printed`, html)
+    const widthPx = Math.floor(((paperMm - 24) / 25.4) * 96)
+    await page.setViewportSize({ width: widthPx, height: 1000 })
+    await page.emulateMedia({ media: 'print' })
+    const over = await page
+      .locator('table, svg')
+      .evaluateAll(
+        (all, widest) =>
+          (all as unknown as BoxLike[])
+            .filter((one) => one.getBoundingClientRect().right > widest + 1)
+            .map((one) => one.textContent.slice(0, 60)),
+        widthPx,
+      )
+    await page.emulateMedia({ media: null })
+    expect(over).toEqual([])
+  })
+})
+
+test('ten outputs take no more than nine sheets of A4, and every check is printed', async (context) => {
+  needsTool(context, 'chromium', 'pdftotext')
+  const { page } = await browser.open('healthy, printed', htmlReport(HEALTHY, { pageSize: 'a4' }))
+  const running = promisify(execFile)('pdftotext', ['-layout', '-', '-'], { maxBuffer: 1 << 24 })
+  running.child.stdin!.end(await page.pdf({ preferCSSPageSize: true, printBackground: true }))
+  const { stdout } = await running
+  expect(stdout.split('\f').length - 1).toBeLessThanOrEqual(9)
+  // Each has its badge in the table of checks; beside them each output has one above its charts and one above its checks.
+  expect(stdout.match(/PASS/g)!.length).toBeGreaterThan(HEALTHY.outputs.flatMap(({ checks }) => checks).length)
+  expect(stdout).not.toContain('Made of')
 })

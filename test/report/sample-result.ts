@@ -5,12 +5,14 @@
  */
 import type { OutputSpec } from '../../src/job/job.js'
 import { maskFor } from '../../src/measure/response.js'
+import type { Before } from '../../src/report/before-after.js'
 import { dbFromRatio, vrms } from '../../src/units/level.js'
 import { inDb, inDbv, inHz, inMs, inPct, inVolts } from '../../src/units/words.js'
 import { CAUTIONS } from '../../src/verdict/cautions.js'
 import type { Check, Figure, Finding, Verdict } from '../../src/verdict/parts.js'
 import type { Readings } from '../../src/verdict/readings.js'
 import { type OutputResult, RESULT_VERSION, Result } from '../../src/verdict/result.js'
+import { sampleStages } from '../kit/stage-results.js'
 import { enriched } from './rich-readings.js'
 
 type Spec = Omit<OutputSpec, 'levelToleranceDb' | 'polarity' | 'delayS' | 'crossover'>
@@ -229,8 +231,10 @@ export function healthyResult({ outputCount = 10, isSimulated = true }: SampleOp
     verdict: 'pass',
     summary: `All ${outputCount} outputs are as the map says.`,
     isSimulated,
+    retestOf: null,
     job: {
       name: 'Quillon estate, ten outputs',
+      platform: 'quillon',
       vehicle: 'Velmora Quillon Estate 2025',
       vin: '123456A8XS1000001',
       plate: 'LT 0010',
@@ -295,6 +299,8 @@ export function healthyResult({ outputCount = 10, isSimulated = true }: SampleOp
     sums: [],
     source: { isLossy: 'no', because: [], bandLimitHz: null },
     findings: [],
+    settings: [],
+    stages: [],
     cautions: [...CAUTIONS],
   })
 }
@@ -506,3 +512,32 @@ const FINDINGS: readonly Finding[] = [
     next: 'Where delay between patches matters, take the two outputs in question in one patch.',
   },
 ]
+
+/** A healthy or a faulty vehicle with every stage of a job made, and the settings that were asked for. */
+export function stagedResult(isFaulty: boolean, options: SampleOptions = {}): Result {
+  const result = isFaulty ? faultyResult(options) : healthyResult(options)
+  return {
+    ...result,
+    settings: [
+      { name: 'bass, treble', asked: 'at zero', answer: 'done' },
+      { name: 'amplifier gains', asked: 'down', answer: 'taken as done' },
+    ],
+    stages: sampleStages(isFaulty),
+  }
+}
+
+/** The figures of outputs that differ, whatever their uncertainties: enough for a view. */
+export const beforeOf = (before: Result, after: Result): Before => ({
+  result: before,
+  changes: after.outputs.flatMap((output) => {
+    const earlier = before.outputs.find(({ number }) => number === output.number)
+    return output.figures.flatMap((figure) => {
+      const its = earlier?.figures.find(
+        ({ quantity, freqHz }) => quantity === figure.quantity && freqHz === figure.freqHz,
+      )
+      if (!its || its.value === figure.value) return []
+      const of = `${output.number} ${output.label}`
+      return [{ name: figure.quantity, outputNumber: output.number, of, before: its, after: figure }]
+    })
+  }),
+})
