@@ -21,7 +21,8 @@ const TOOLS = [
     isThere: async () => (await quietly`/usr/bin/python3 -c ${'import scipy'}`).exitCode === 0,
     tests: 'sine fit, response and THD held against scipy',
   },
-  { package: 'poppler-utils', commands: ['pdftotext'], tests: 'the printed report' },
+  { package: 'poppler-utils', commands: ['pdftotext', 'pdffonts', 'pdfimages'], tests: 'the printed report' },
+  { package: 'qpdf', commands: ['qpdf'], tests: 'the PDF of the report' },
   { package: 'tmux', commands: ['tmux'], tests: 'the terminal view' },
 ]
 

@@ -21,6 +21,8 @@ const PACKAGES = {
   'ALSA pulse plugin': 'libasound2-plugins',
   chromium: 'chromium',
   pdftotext: 'poppler-utils',
+  pdffonts: 'poppler-utils',
+  qpdf: 'qpdf',
   scipy: 'python3-scipy',
   tmux: 'tmux',
 } as const

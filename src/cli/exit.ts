@@ -3,23 +3,22 @@ import { StopError } from '../units/stop.js'
 
 export const EXIT = { pass: 0, fail: 1, unsure: 2, input: 3, instrument: 4 } as const
 
+/** What a stop leaves of a command that makes no run. */
+export const AS_IT_WAS = 'Sound is off, and no file was changed.'
+
 /**
  * Runs a command and sets the exit status. The first Ctrl-C asks it to stop, a second one ends it at once.
  * A fault of this program is not caught: it prints its stack and ends with 70.
  */
-export async function exitAfter(run: (signal: AbortSignal) => Promise<number>): Promise<void> {
+export async function exitAfter(
+  run: (signal: AbortSignal) => Promise<number>,
+  afterStop = 'Sound is off. What was finished of a run is kept: give the same command again, without --fresh.',
+): Promise<void> {
   const stopping = new AbortController()
   const onSignal = (name: NodeJS.Signals): void => {
     if (stopping.signal.aborted) process.exit(EXIT.instrument)
     const what = name === 'SIGINT' ? 'stopped by Ctrl-C' : 'stopped by the system'
-    stopping.abort(
-      new StopError(
-        what,
-        'this run',
-        'Sound is off. What was finished of a run is kept: give the same command again, without --fresh.',
-        'instrument',
-      ),
-    )
+    stopping.abort(new StopError(what, 'this run', afterStop, 'instrument'))
   }
   process.on('SIGINT', onSignal)
   process.on('SIGTERM', onSignal)

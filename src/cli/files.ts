@@ -61,7 +61,7 @@ export async function readText(path: string, what: string, remedy: string): Prom
     const code = (cause as NodeJS.ErrnoException).code
     const says: Record<string, string> = {
       ENOENT: `${what} not found`,
-      EISDIR: `this is a folder, not a ${what}`,
+      EISDIR: `this is a folder, and the ${what} is wanted`,
       EACCES: `${what} may not be read`,
     }
     throw new StopError(says[code ?? ''] ?? `${what} cannot be read (${code})`, shown(path), remedy, 'input', { cause })

@@ -24,12 +24,21 @@ export interface Found {
 
 const SIMULATED: Choice = { value: SIMULATED_CARD, says: 'no hardware: a model of a card, to try things out' }
 const STICK: Choice = { value: 'stick', says: 'none: a person starts the track from a stick, disc or phone' }
+/** What the list of devices says of a name that is no card itself. */
+const NO_CARD = /^(?:may lead through|repeats what)/
 const NAME_LENGTH_MAX = 80
+/** Names of all answers that a rig may want, in the order of their questions. */
+export const RIG_ANSWERS: readonly string[] = [
+  ...['name', 'capture', 'sample_rate_hz', 'input_count', 'full_scale', 'pad_db', 'level_uncertainty_db', 'player'],
+  ...['meter', 'meter_driver', 'meter_frame', 'meter_baud_rate', 'meter_input'],
+  ...['meter_accuracy_pct', 'meter_accuracy_vrms'],
+]
 const DBU_VRMS = Math.sqrt(0.6) // 0 dBu is 1 mW in 600 ohms
 
 /** @param found what there is, as `linetrue rig devices` lists it */
 export function rigSteps(found: Found): Step[] {
   const captures = [...found.captures.map(deviceChoice), SIMULATED]
+  const hasCard = found.captures.some(({ notes }) => !notes.some((note) => NO_CARD.test(note)))
   const isLive = (answers: Answers): boolean => answers.get('capture') !== SIMULATED.value
   const card = (answers: Answers): FoundDevice | undefined =>
     found.captures.find((device) => wordOf(device) === answers.get('capture'))
@@ -50,9 +59,11 @@ export function rigSteps(found: Found): Step[] {
       why:
         found.captures.length === 0
           ? 'No card was found: linetrue rig devices says what is missing.'
-          : 'It takes the outputs down. Usual: the card itself (alsa) or through the sound server (pulse); no monitor.',
+          : hasCard
+            ? 'It records the outputs. Usual: the card itself (alsa) or through the sound server (pulse); no monitor.'
+            : 'No card itself was found: these names may lead through converters, or repeat what the computer plays. Take one only if you know where it leads.',
       choices: captures,
-      usual: captures[0].value,
+      usual: hasCard ? captures[0].value : SIMULATED.value,
       check: deviceCheck(captures, ['pulse', 'alsa', 'ffmpeg']),
     }),
     (answers) => ({

@@ -1,5 +1,6 @@
 /** linetrue schema FILE: what a file may hold, for editors that complete and check fields. */
 import { jsonSchemaOf } from '../document/json-schema.js'
+import { MapFile } from '../job/platform-schema.js'
 import { JobFile } from '../job/schema.js'
 import { CalibrationFile } from '../rig/calibration-schema.js'
 import { RigFile } from '../rig/schema.js'
@@ -10,6 +11,7 @@ import { EXIT } from './exit.js'
 
 const SCHEMAS = {
   job: [JobFile, 'Job of linetrue'],
+  map: [MapFile, 'Map of a platform of linetrue'],
   rig: [RigFile, 'Rig of linetrue'],
   calibration: [CalibrationFile, 'Calibration of a rig of linetrue'],
   faults: [FaultsFile, 'Faults of the simulated vehicle of linetrue'],

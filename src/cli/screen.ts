@@ -1,6 +1,7 @@
 /** The terminal while a run goes on: one line that tells how far it is, prompts, and what the terminal can show. */
 import { createInterface } from 'node:readline/promises'
 import { progressLine } from '../report/progress.js'
+import { widthOf, wrapped } from '../report/text.js'
 import type { Person } from '../stages/hook-up.js'
 import type { OnProgress, Progress } from '../stages/progress.js'
 import { StopError } from '../units/stop.js'
@@ -36,11 +37,19 @@ export class Screen {
     this.isLineOpen = false
   }
 
+  /** Lines that are longer than the terminal is wide, wrapped between words; on a pipe each stays as it is. */
+  private fitted(text: string): string {
+    if (!this.isLive) return text
+    const columnCount = process.stderr.columns ?? 80
+    const fit = (line: string): string[] => (widthOf(line) > columnCount ? wrapped(line, columnCount) : [line])
+    return text.split('\n').flatMap(fit).join('\n')
+  }
+
   /** A line that stays. */
   say(text: string): void {
     this.clear()
-    if (this.waiting === '') process.stderr.write(`${text}\n`)
-    else process.stderr.write(`\r\x1b[2K${text}\n${this.waiting}`)
+    if (this.waiting === '') process.stderr.write(`${this.fitted(text)}\n`)
+    else process.stderr.write(`\r\x1b[2K${this.fitted(text)}\n${this.waiting}`)
   }
 
   /** Asks a person to do something; resolves when they confirm. */
@@ -90,7 +99,7 @@ export class Screen {
     lines.on('SIGINT', () => process.kill(process.pid, 'SIGINT'))
     this.waiting = lastLine
     try {
-      return (await lines.question(`${prompt}\n${lastLine}`, { signal })).trim()
+      return (await lines.question(`${this.fitted(prompt)}\n${lastLine}`, { signal })).trim()
     } catch (error) {
       process.stderr.write('\r\x1b[2K')
       throw error

@@ -1,4 +1,7 @@
-/** What becomes of a take whose capture was not whole: a person decides; without one it is taken again, up to twice. */
+/**
+ * What becomes of a take whose capture had a fault: a person decides. Without one it is taken again, up to twice, where it
+ * was not whole; what clips, is silent or runs at another rate would do so again, is kept and said in the result.
+ */
 import type { Person } from '../stages/hook-up.js'
 import { takeWords } from '../stages/planned-takes.js'
 import type { TaintedTake } from '../stages/run-memory.js'
@@ -7,18 +10,23 @@ import type { TaintedTake } from '../stages/run-memory.js'
 const ATTEMPT_COUNT_MAX = 3
 
 export async function isToBeTakenAgain(
-  { take, says, attemptCount, isBrokenOff }: TaintedTake,
+  { take, says, attemptCount, isBrokenOff, isWhole }: TaintedTake,
   person: Person,
   signal: AbortSignal,
 ): Promise<boolean> {
   signal.throwIfAborted()
-  const what = `The take of ${takeWords(take)} is not whole: ${says.join('; ')}.`
+  const what = `The take of ${takeWords(take)} ${isWhole ? 'is doubtful' : 'is not whole'}: ${says.join('; ')}.`
   if (person.isAttended) {
     const [letter, enough] = isBrokenOff
       ? ['s', 'stop here']
       : ['k', attemptCount > 1 ? 'keep the best' : 'keep it as it is']
-    const question = `${what}\nPress Enter to take it again; or type ${letter} and Enter to ${enough}.`
+    const again = isWhole ? 'Mend it and press Enter to take it again' : 'Press Enter to take it again'
+    const question = `${what}\n${again}; or type ${letter} and Enter to ${enough}.`
     return (await person.choose(question, ['', letter], signal)) === ''
+  }
+  if (isWhole) {
+    person.say(`${what} It is kept, and the result says so.`)
+    return false
   }
   if (attemptCount < ATTEMPT_COUNT_MAX) {
     person.say(`${what} It is taken again, ${attemptCount + 1} of ${ATTEMPT_COUNT_MAX}.`)

@@ -11,7 +11,7 @@ import { handPlayer } from './hand-player.js'
 import { PulseCapture } from './pulse-capture.js'
 
 /** Nothing is opened before the first take. @throws StopError when the rig's capture isn't a live one */
-export function openCapture({ name, capture, inputs }: Rig): Capture {
+export function openCapture({ name, capture, inputs }: Rig, system: NodeJS.Platform = process.platform): Capture {
   const { driver, device, sampleRateHz, bits, inputFormat } = capture
   const inputCount = inputs.length
   switch (driver) {
@@ -21,6 +21,7 @@ export function openCapture({ name, capture, inputs }: Rig): Capture {
       if (device === null) throw new RangeError('openCapture: driver alsa without a device')
       return new AlsaCapture({ device, sampleRateHz, bits, inputCount })
     case 'ffmpeg':
+      if (inputFormat) checkSystem(name, 'capture.input_format', inputFormat, system)
       return new FfmpegCapture({
         device,
         inputFormat: inputFormat ?? usualInputFormat(),
@@ -37,7 +38,11 @@ export function openCapture({ name, capture, inputs }: Rig): Capture {
  * @param ask shows the person what to do; resolves when it is done
  * @throws StopError when the rig's player isn't a live one
  */
-export function openPlayer({ name, player }: Rig, ask: (prompt: string, signal: AbortSignal) => Promise<void>): Player {
+export function openPlayer(
+  { name, player }: Rig,
+  ask: (prompt: string, signal: AbortSignal) => Promise<void>,
+  system: NodeJS.Platform = process.platform,
+): Player {
   const { driver, device, outputFormat } = player
   switch (driver) {
     case 'computer':
@@ -46,6 +51,7 @@ export function openPlayer({ name, player }: Rig, ask: (prompt: string, signal: 
       if (device === null) throw new RangeError('openPlayer: driver alsa without a device')
       return new AlsaPlayer(device)
     case 'ffmpeg':
+      if (outputFormat) checkSystem(name, 'player.output_format', outputFormat, system)
       return new FfmpegPlayer({ device, outputFormat: outputFormat ?? usualOutputFormat() })
     case 'stick':
       return handPlayer(ask)
@@ -58,6 +64,21 @@ export function openPlayer({ name, player }: Rig, ask: (prompt: string, signal: 
     default:
       throw notLive(name, 'player', driver)
   }
+}
+
+/** Where ffmpeg's own formats are at home; the others are found wherever a sound server or ALSA runs. */
+const HOMES: Readonly<Record<string, readonly [system: NodeJS.Platform, says: string]>> = {
+  avfoundation: ['darwin', 'macOS'],
+  audiotoolbox: ['darwin', 'macOS'],
+  dshow: ['win32', 'Windows'],
+}
+
+/** @throws StopError where the rig file is for another system */
+function checkSystem(rigName: string, field: string, format: string, system: NodeJS.Platform): void {
+  const [home, says] = HOMES[format] ?? [system, '']
+  if (home === system) return
+  const remedy = 'Take a rig file of this system from rigs/, or make one: linetrue rig new FILE.'
+  throw new StopError(`${field} is ${format}, which only ${says} has; this computer has not`, rigName, remedy)
 }
 
 export const notLive = (rigName: string, role: string, driver: string): StopError =>

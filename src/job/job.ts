@@ -4,6 +4,12 @@
  * A job file says the same in snake case; `parse.ts` checks it and renames once.
  */
 import type { Vrms } from '../units/level.js'
+import type { ChimeSpec } from './chimes.js'
+import type { EngineSpec } from './engine.js'
+import type { FlatSpec } from './flat.js'
+import type { AmplifierSpec, GainsSpec } from './gains.js'
+import type { PinSpec } from './pins.js'
+import type { StandbySpec } from './standby.js'
 
 export interface Job {
   readonly name: string
@@ -21,6 +27,8 @@ export interface Job {
   readonly customer: string | null
   /** Rig file to use when the command names none; as written, relative to the job file. */
   readonly rigPath: string | null
+  /** Path of the test track into the head unit; null where nobody wrote it down. */
+  readonly source: Source | null
   readonly track: { readonly sampleRateHz: 44100 | 48000; readonly bits: 16 | 24 }
   /** What the head unit's volume reads at the reference take; null where nobody wrote it down. */
   readonly volumeStep: number | null
@@ -31,10 +39,24 @@ export interface Job {
   readonly outputs: readonly OutputSpec[]
   /** Outputs that are one speaker line together, as band-split fronts are: their electrical sum is held for flatness. */
   readonly sums: readonly SumSpec[]
+  readonly flat: FlatSpec
+  /** Amplifier channels; empty where the job names none. */
+  readonly amplifiers: readonly AmplifierSpec[]
+  readonly gains: GainsSpec
+  /** Chimes and warnings that have to sound; empty where the job names none. */
+  readonly chimes: readonly ChimeSpec[]
+  readonly engine: EngineSpec
+  /** Pins of the harness; empty where the job has no table of them. */
+  readonly pins: readonly PinSpec[]
+  /** null: waking, sleeping and standby current are not asked for. */
+  readonly standby: StandbySpec | null
   readonly limits: Limits
   /** What a technician should know though it stops nothing: a VIN whose check digit is wrong. */
   readonly warnings: readonly string[]
 }
+
+export const SOURCES = ['stick', 'disc', 'usb', 'aux', 'bluetooth', 'wireless', 'other'] as const
+export type Source = (typeof SOURCES)[number]
 
 /** In the order in which a technician works: nothing asks for power before the pins are right; sleep comes last. */
 export const STAGES = ['pins', 'outputs', 'flat', 'gains', 'chimes', 'engine', 'standby'] as const

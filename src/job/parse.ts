@@ -1,10 +1,17 @@
 /** From a job file's text to a checked job: defaults that depend on other fields, and names renamed once. */
 import { readDocument } from '../document/read.js'
+import { checkKind } from '../document/which-file.js'
 import { vrms } from '../units/level.js'
+import { chimesOf } from './chimes.js'
 import { cornersOf } from './crossover.js'
+import { engineSpecOf } from './engine.js'
+import { flatOf } from './flat.js'
+import { amplifiersOf, gainsOf } from './gains.js'
 import { type ExtraTake, type Job, type Limits, type OutputSpec, STAGES, volumeOf } from './job.js'
 import { PROFILES } from './limits.js'
+import { pinsOf } from './pins.js'
 import { JobFile } from './schema.js'
+import { standbyOf } from './standby.js'
 import { vinWarning } from './vin.js'
 
 /**
@@ -14,6 +21,7 @@ import { vinWarning } from './vin.js'
  * @throws StopError naming the line, the field, what was found and what is allowed
  */
 export function parseJob(text: string, fileName: string): Job {
+  checkKind(text, 'job', fileName)
   const file = readDocument(JobFile, text, fileName)
   const limits = limitsOf(file.limits)
   const { maker, model, year, vin, plate } = file.vehicle
@@ -25,12 +33,20 @@ export function parseJob(text: string, fileName: string): Job {
     technician: file.technician ?? null,
     customer: file.customer ?? null,
     rigPath: file.rig ?? null,
+    source: file.source ?? null,
     track: { sampleRateHz: file.track.sample_rate_hz, bits: file.track.bits },
     volumeStep: file.volume_step ?? null,
     extraTakes: inOrder(file.extra_takes),
     stages: STAGES.filter((stage) => file.stages.includes(stage)),
     outputs: file.outputs.map((output) => outputOf(output, limits)),
     sums: file.sums,
+    flat: flatOf(file),
+    amplifiers: amplifiersOf(file),
+    gains: gainsOf(file),
+    pins: pinsOf(file.pins),
+    standby: standbyOf(file.standby),
+    chimes: chimesOf(file.chimes),
+    engine: engineSpecOf(file.engine),
     limits,
     warnings: warningsOf(file),
   }

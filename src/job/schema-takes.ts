@@ -3,6 +3,7 @@ import { z } from 'zod'
 import { complain, countField, textField } from '../document/fields.js'
 import { printable } from '../document/tree.js'
 import { type ExtraTake, volumeOf } from './job.js'
+import { VOLUME_MAX } from './volume.js'
 
 type Checking = Parameters<typeof complain>[0]
 
@@ -13,7 +14,6 @@ interface OutputFields {
   readonly right: number
 }
 
-export const VOLUME_MAX = 100
 const TAKE_PATTERN = /^(fader_front|engine_running|volume_(0|[1-9][0-9]?|100))$/
 
 export const takeField = z

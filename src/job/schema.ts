@@ -6,11 +6,18 @@
  */
 import { z } from 'zod'
 import { complain, countField, numberField, textField } from '../document/fields.js'
+import { checkChimes, chimesField } from './chimes.js'
 import { cornersOf } from './crossover.js'
-import { STAGES } from './job.js'
+import { EngineFields } from './engine.js'
+import { checkFlat, Flat } from './flat.js'
+import { Amplifiers, checkGains, Gains } from './gains.js'
+import { SOURCES, STAGES } from './job.js'
+import { pinsField } from './pins.js'
 import { LimitsFields } from './schema-limits.js'
-import { checkSums, checkTakes, Sum, takeField, VOLUME_MAX } from './schema-takes.js'
+import { checkSums, checkTakes, Sum, takeField } from './schema-takes.js'
+import { standbyField } from './standby.js'
 import { VIN_LENGTH, vinShapeProblem } from './vin.js'
+import { VOLUME_MAX } from './volume.js'
 
 export const OUTPUT_COUNT_MAX = 32
 
@@ -183,6 +190,7 @@ export const JobFile = z
     rig: textField(400)
       .optional()
       .describe('Rig file to use when the command names none, relative to this file: ../../rigs/simulated.yaml'),
+    source: z.enum(SOURCES).optional().describe('Where the test track comes from: the path into the head unit'),
     track: Track.prefault({}).describe('Format of the test track'),
     volume_step: countField(0, VOLUME_MAX)
       .optional()
@@ -200,15 +208,25 @@ export const JobFile = z
       .default(['outputs'])
       .describe('What the job consists of; whatever the order here, it is done in the order pins, outputs … standby'),
     limits: LimitsFields.prefault({}).describe('What counts as good'),
+    pins: pinsField,
+    standby: standbyField,
+    chimes: chimesField,
+    engine: EngineFields.prefault({}).describe('The stage with the engine running'),
     outputs: Outputs.describe('The channel map: one entry for each output of the interface'),
     sums: z
       .array(Sum)
       .max(OUTPUT_COUNT_MAX / 2)
       .default([])
       .describe('Outputs that are one speaker line together, as band-split fronts are; their sum is held for flatness'),
+    flat: Flat.prefault({}).describe('What the stage flat looks at; all outputs and sums if left out'),
+    amplifiers: Amplifiers.default([]).describe('Amplifier channels whose gains the stage gains sets'),
+    gains: Gains.prefault({}).describe('How the stage gains goes about it'),
   })
   .superRefine((file, context) => {
     checkTakes(file, context)
     checkSums(file, context)
+    checkFlat(file, context)
+    checkGains(file, context)
+    checkChimes(file, context)
   })
 export type JobFile = z.infer<typeof JobFile>

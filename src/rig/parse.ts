@@ -1,5 +1,6 @@
 /** From a rig file's text to a checked rig: names renamed once, alike inputs written out. */
 import { readDocument } from '../document/read.js'
+import { checkKind } from '../document/which-file.js'
 import { vrms } from '../units/level.js'
 import { meterOf } from './parse-meter.js'
 import type { Rig } from './rig.js'
@@ -12,6 +13,7 @@ import { RigFile } from './schema.js'
  * @throws StopError naming the line, the field, what was found and what is allowed
  */
 export function parseRig(text: string, fileName: string): Rig {
+  checkKind(text, 'rig', fileName)
   const { name, capture, player, meter, inputs, patches, faults, calibration } = readDocument(RigFile, text, fileName)
   const eachInput = Array.isArray(inputs) ? inputs : Array.from({ length: inputs.count }, () => inputs)
   return {

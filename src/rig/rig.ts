@@ -60,6 +60,10 @@ export interface MeterSpec {
   readonly accuracyVrms: number
 }
 
+/** What the meter may be off by at a reading, volts, as its data sheet says it. */
+export const meterLimitVrms = ({ accuracyPct, accuracyVrms }: MeterSpec, readVrms: number): number =>
+  (accuracyPct / 100) * readVrms + accuracyVrms
+
 export interface RigInput {
   /** Rms voltage of the sine that just reaches digital full scale at the card's own terminal. */
   readonly fullScaleVrms: Vrms

@@ -119,6 +119,23 @@ export function checkMeter(meter: MeterFields, context: Context): void {
   })
 }
 
+/** What the commonest complaints of the regular expression's parser mean. */
+const PATTERN_REMEDIES: readonly (readonly [RegExp, string])[] = [
+  [/Unterminated group/, 'A bracket ( is open: close it with ), or write \\( for the character itself.'],
+  [/Unmatched '\)'/, 'There is a ) too many: take it out, or write \\) for the character itself.'],
+  [
+    /Unterminated character class|Lone quantifier|Incomplete quantifier/,
+    'A [ or { is open: close it, or write \\[ or \\{.',
+  ],
+  [/Nothing to repeat/, 'A sign *, + or ? has nothing before it: write \\*, \\+ or \\? for the character itself.'],
+  [/Invalid.*escape/, 'A backslash stands before a character that needs none: take it out.'],
+  [/Duplicate capture group name/, 'A part is named twice: give each name once.'],
+  [/Invalid (?:capture )?group|Invalid named/, 'Name a part like this: (?<value>[-+0-9.]+).'],
+]
+
+const patternRemedy = (says: string): string =>
+  PATTERN_REMEDIES.find(([pattern]) => pattern.test(says))?.[1] ?? 'Mend the pattern where it says so.'
+
 function checkPattern({ form, line }: z.infer<typeof PatternField>, path: (string | number)[], context: Context): void {
   if ((form === undefined) === (line === undefined)) {
     const what = form === undefined ? 'the pattern has neither line nor form' : 'the pattern has both line and form'
@@ -132,7 +149,7 @@ function checkPattern({ form, line }: z.infer<typeof PatternField>, path: (strin
     new RegExp(line, 'u')
   } catch (error) {
     const says = error instanceof Error ? error.message.replace(/^Invalid regular expression: /, '') : ''
-    complain(context, [...path, 'line'], `the pattern is no regular expression: ${says}`, 'Put it in single quotes.')
+    complain(context, [...path, 'line'], `the pattern is no regular expression: ${says}`, patternRemedy(says))
     return
   }
   if (!parts.includes('value')) {

@@ -31,7 +31,7 @@ export const CaptureFields = z.strictObject({
   driver: z
     .enum(CAPTURE_DRIVERS)
     .describe(
-      'What takes the outputs down: the simulated vehicle, a recording made elsewhere, the sound server (pulse), ' +
+      'What records the outputs: the simulated vehicle, a recording made elsewhere, the sound server (pulse), ' +
         'a card itself (alsa, bit-exact), ffmpeg (macOS, Windows)',
     ),
   device: deviceField('input'),

@@ -38,7 +38,7 @@ const Patch = z.strictObject({
 
 const Fields = z.strictObject({
   name: textField().describe('Name of the rig, for the report'),
-  capture: CaptureFields.describe('What takes the outputs down'),
+  capture: CaptureFields.describe('What records the outputs'),
   player: PlayerFields.describe('What plays the track'),
   meter: MeterFields.optional().describe('Voltmeter that checks the level of one input; may be left out'),
   inputs: z

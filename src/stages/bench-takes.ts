@@ -136,7 +136,7 @@ interface Attempt {
   readonly raw: RawTake
 }
 
-/** Takes it again while the capture was not whole and somebody wants another; then the best of all counts. */
+/** Takes it again while the capture has a fault and somebody wants another; then the best of all counts. */
 export async function takeUntilWhole(
   bench: Bench,
   rig: Rig,
@@ -154,10 +154,11 @@ export async function takeUntilWhole(
       store.open(name, { sampleRateHz, channelCount, bits }, take, onFailure),
     )
     if (best === null || isBetter(raw, best.raw)) best = { name, raw }
-    const taints = raw.captureFaults.filter(isTaint)
-    if (taints.length === 0 && !raw.isBrokenOff) break
-    const says = taints.length > 0 ? taints.map((fault) => fault.says) : ['the capture broke off']
-    const tainted = { take, says, attemptCount, isBrokenOff: raw.isBrokenOff }
+    const isWhole = !raw.isBrokenOff && !raw.captureFaults.some(isTaint)
+    if (isWhole && raw.captureFaults.length === 0) break
+    const faults = raw.captureFaults.filter((fault) => isWhole || isTaint(fault))
+    const says = faults.length > 0 ? faults.map((fault) => fault.says) : ['the capture broke off']
+    const tainted = { take, says, attemptCount, isBrokenOff: raw.isBrokenOff, isWhole }
     if (await memory.isToBeTakenAgain(tainted, signal)) continue
     if (!best.raw.isBrokenOff) break
     throw new StopError(
@@ -171,10 +172,12 @@ export async function takeUntilWhole(
   return best
 }
 
-/** Whole before broken off, then the fewest faults of the capture, then the longest. */
+/** Whole before broken off, then the fewest losses of the capture, then the fewest faults of any kind, then the longest. */
 function isBetter(one: RawTake, other: RawTake): boolean {
   if (one.isBrokenOff !== other.isBrokenOff) return !one.isBrokenOff
   const [count, otherCount] = [one, other].map(({ captureFaults }) => captureFaults.filter(isTaint).length)
   if (count !== otherCount) return count < otherCount
+  const [all, otherAll] = [one.captureFaults.length, other.captureFaults.length]
+  if (all !== otherAll) return all < otherAll
   return one.audio.channels[0].length > other.audio.channels[0].length
 }

@@ -3,7 +3,7 @@ import type { Job } from '../job/job.js'
 import { dbFromRelative, estimate } from '../measure/estimate.js'
 import { calibrationBudget } from '../measure/rig-reach.js'
 import { readSteadyTone } from '../measure/steady-tone.js'
-import { fullScaleAtLead, type PatchSpec, type Rig } from '../rig/rig.js'
+import { fullScaleAtLead, meterLimitVrms, type PatchSpec, type Rig } from '../rig/rig.js'
 import type { Bench } from '../rig/roles.js'
 import { TONE_HZ } from '../stimulus/layout.js'
 import { renderTones } from '../stimulus/render.js'
@@ -53,7 +53,7 @@ export async function checkAgainstMeter(
   const peakFs = loudestTonePeak(channel, freqHz, audio.sampleRateHz)
   const captureVrms = peakFs * fullScaleAtLead(input)
   const differenceDb = dbFromRatio(captureVrms / Math.max(meterVrms, 1e-9))
-  const meterU = (spec.accuracyPct / 100) * meterVrms + spec.accuracyVrms
+  const meterU = meterLimitVrms(spec, meterVrms)
   const agreement = estimate(
     differenceDb,
     {
@@ -101,18 +101,19 @@ export async function checkAgainstMeter(
  * The tone, captured and read by the meter while it sounds. A meter that is slow, or was plugged in again meanwhile, gets a
  * tone twice as long, and once more.
  */
-async function whileItSounds(
+export async function whileItSounds(
   bench: Bench,
   job: Job,
   freqHz: number,
   step: { step: string; detail: string },
   onProgress: OnProgress,
   signal: AbortSignal,
+  levelDbfs = TONE_DBFS,
 ): Promise<{ audio: Audio; meterVrms: number }> {
   const meter = bench.meter!
   for (const lengthS of bench.isSimulated ? [SIMULATED_TONE_S] : TONES_S) {
     const tone = await renderTones(job.track.sampleRateHz, lengthS + 0.2, [
-      { startS: 0.1, durationS: lengthS, tones: [{ freqHz, peakFs: ratioFromDb(TONE_DBFS) }] },
+      { startS: 0.1, durationS: lengthS, tones: [{ freqHz, peakFs: ratioFromDb(levelDbfs) }] },
     ])
     const taking = takeOnce(bench, tone, null, step, onProgress, signal)
     // The model plays at once and its meter remembers; a real one has to be read while the tone sounds.

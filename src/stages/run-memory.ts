@@ -4,7 +4,7 @@ import type { MeterWord } from './meter-check.js'
 import type { PlannedTake } from './planned-takes.js'
 import type { Take } from './verify.js'
 
-/** A take whose capture was not whole: offered again. */
+/** A take whose capture was not whole, or that was clipped, silent or at another rate: offered again. */
 export interface TaintedTake {
   readonly take: PlannedTake
   /** What the capture says of it. */
@@ -13,6 +13,8 @@ export interface TaintedTake {
   readonly attemptCount: number
   /** The capture ended before the track did: there is nothing to keep. */
   readonly isBrokenOff: boolean
+  /** Nothing of it is missing: another one helps only where a person mends something before. */
+  readonly isWhole: boolean
 }
 
 export interface RunMemory {

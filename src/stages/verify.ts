@@ -1,5 +1,4 @@
 /** The main job: takes in, result out. Where the takes come from is the caller's affair. */
-import { warmUp } from '../measure/analyse.js'
 import type { Located } from '../measure/analysis.js'
 import type { InputAnalysis } from '../measure/input-analysis.js'
 import type { LeadData } from '../measure/lead.js'
@@ -15,6 +14,7 @@ import type { Result } from '../verdict/result.js'
 import { Analysts } from './analysts.js'
 import { frameOf, type RunFacts } from './frame.js'
 import type { OnProgress } from './progress.js'
+import { rehearse } from './rehearse.js'
 
 /** One captured pass of the track, ready to be measured. */
 export interface Take {
@@ -65,7 +65,7 @@ export async function verify(
   const analysts = new Analysts(Math.max(...patches.map(({ leads }) => leads.length)), request.rig.capture.sampleRateHz)
   try {
     if (request.isAhead) {
-      warmUp(request.rig.capture.sampleRateHz)
+      rehearse(request)
       await analysts.ready()
     }
     for await (const take of takes) {
@@ -136,7 +136,7 @@ export async function measureTake(
   }
 }
 
-export function leadsOf(patch: PatchSpec, measured: readonly MeasuredTake[], rig: Rig): LeadData[] {
+export function leadsOf(patch: PatchSpec, measured: readonly MeasuredTake[], rig: Pick<Rig, 'inputs'>): LeadData[] {
   const taken = measured.filter(({ take }) => take.patchName === patch.name)
   const reference = taken.find(({ take }) => take.setting === 'reference')!
   const others = taken.filter((one) => one !== reference)

@@ -5,6 +5,7 @@
  * the 24-bit file that it ends in.
  */
 import type { Audio } from '../units/audio.js'
+import { EXCERPT_OPENING_SPACING_S, type Excerpt } from './excerpt.js'
 import {
   CHIRP,
   CLOSING_SPACING_S,
@@ -46,6 +47,22 @@ export async function renderTrack(sampleRateHz: number, revision = TRACK_REVISIO
     if (section.tones.length > 0) bursts.push(section)
   }
   return render(sampleRateHz, trackDurationS(), stretches, bursts)
+}
+
+/** An excerpt of the track, stereo. */
+export function renderExcerpt(sampleRateHz: number, excerpt: Excerpt): Promise<Audio> {
+  const { prerollS, openingS, closingS, durationS, sections } = excerpt
+  const preroll = { startS: 0, durationS: prerollS, tones: sectionsOf()[0].tones }
+  const stretches = [
+    ...marker(openingS, EXCERPT_OPENING_SPACING_S),
+    ...sections.flatMap(({ kind, startS }) => {
+      if (kind === 'sweep_left') return [sweep('left', startS)]
+      return kind === 'sweep_right' ? [sweep('right', startS)] : []
+    }),
+    ...marker(closingS, CLOSING_SPACING_S),
+  ]
+  const bursts = [preroll, ...sections.filter(({ tones }) => tones.length > 0)]
+  return render(sampleRateHz, durationS, stretches, bursts)
 }
 
 /** Tones alone, both sides alike: the soft start's probe and the tone for the meter. */

@@ -7,10 +7,10 @@
 export function breathe(): Promise<void> {
   return new Promise((resolve) => {
     const { port1, port2 } = new MessageChannel()
-    port1.once('message', () => {
+    port1.onmessage = () => {
       port1.close()
       resolve()
-    })
+    }
     port2.postMessage(null)
   })
 }

@@ -3,7 +3,9 @@ import type { Vrms } from '../units/level.js'
 
 export interface EngineModel {
   readonly whine: {
+    /** At atRpm; it goes with the engine's speed. */
     readonly freqHz: number
+    readonly atRpm: number
     /** How much higher it is at the end of what is played than at its beginning. */
     readonly driftHz: number
     /** Lines from the fundamental up. */
@@ -13,6 +15,12 @@ export interface EngineModel {
   /** Noise that is added, 20 Hz to 20 kHz. */
   readonly noise: Vrms
 }
+
+/** The whine at a speed; null: at the one for which it is given. */
+export const whineAt = (
+  whine: NonNullable<EngineModel['whine']>,
+  speedRpm: number | null,
+): NonNullable<EngineModel['whine']> => ({ ...whine, freqHz: (whine.freqHz * (speedRpm ?? whine.atRpm)) / whine.atRpm })
 
 /** Lines nearer than this part of the rate to its half are left out, as a card's filter does. */
 const BAND_RATIO = 0.45

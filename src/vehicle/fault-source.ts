@@ -30,6 +30,11 @@ const Surround = z.strictObject({
 export const HeadUnit = z.strictObject({
   volume_db: numberField(-80, 20).default(0).describe('Volume against the one that the job expects (dB)'),
   volume_step_db: numberField(0.1, 6).default(1.5).describe('What one step of the volume changes (dB)'),
+  clips_above_volume: countField(0, 100)
+    .optional()
+    .describe(
+      'Highest volume at which a full-scale source does not clip; leave out for none (with volume_step in the job)',
+    ),
   tone: eqField.describe('Tone controls that are left on'),
   loudness: Loudness.optional().describe('Loudness curve that is left on: lows and highs grow as the volume goes down'),
   mono: z.boolean().default(false).describe('Both sides are summed'),
@@ -52,11 +57,16 @@ export const Engine = z.strictObject({
       drift_hz: numberField(-2000, 2000).default(0).describe('How much higher it is at the last one (Hz)'),
       harmonic_count: countField(1, 40).default(4).describe('Lines of the series, the fundamental included'),
       level_dbv: levelDbvField.describe('Level of the whole series (dBV)'),
+      at_rpm: numberField(100, 10_000)
+        .default(800)
+        .describe('Engine speed at which the fundamental is freq_hz (turns per minute)'),
     })
     .optional()
     .describe('Whine of the alternator: a series that moves with the engine'),
   noise_dbv: levelDbvField.optional().describe('Noise that is added, rms, 20 Hz to 20 kHz (dBV)'),
   outputs: outputsField.describe('Outputs that get both; all if left out'),
+  ripple_vrms: numberField(0, 10).optional().describe('AC of the supply while the engine runs (V rms)'),
+  charging_v: numberField(0, 40).optional().describe('Supply while the engine runs (V)'),
 })
 
 /** How far a loudness curve lifts, at the reference volume and for each dB below it. */
@@ -69,6 +79,8 @@ export interface LoudnessLift {
 export interface HeadUnitFault {
   readonly volumeDb: number
   readonly volumeStepDb: number
+  /** null: at none. */
+  readonly clipsAboveVolume: number | null
   readonly tone: readonly Section[]
   readonly loudness: { readonly bass: LoudnessLift; readonly treble: LoudnessLift; readonly maxDb: number } | null
   readonly isMono: boolean
@@ -94,10 +106,14 @@ export interface EngineFault {
     readonly driftHz: number
     readonly harmonicCount: number
     readonly levelDbv: number
+    readonly atRpm: number
   } | null
   readonly noiseDbv: number | null
   /** null: all. */
   readonly outputs: readonly number[] | null
+  /** null: as a healthy vehicle has it. */
+  readonly rippleVrms: number | null
+  readonly chargingV: number | null
 }
 
 export function headUnitOf(file: z.infer<typeof HeadUnit>): HeadUnitFault {
@@ -105,6 +121,7 @@ export function headUnitOf(file: z.infer<typeof HeadUnit>): HeadUnitFault {
   return {
     volumeDb: file.volume_db,
     volumeStepDb: file.volume_step_db,
+    clipsAboveVolume: file.clips_above_volume ?? null,
     tone: file.tone.map(sectionOf),
     loudness: loudness
       ? {
@@ -128,7 +145,7 @@ export function headUnitOf(file: z.infer<typeof HeadUnit>): HeadUnitFault {
   }
 }
 
-export function engineOf({ whine, noise_dbv, outputs }: z.infer<typeof Engine>): EngineFault {
+export function engineOf({ whine, noise_dbv, outputs, ripple_vrms, charging_v }: z.infer<typeof Engine>): EngineFault {
   return {
     whine: whine
       ? {
@@ -136,9 +153,12 @@ export function engineOf({ whine, noise_dbv, outputs }: z.infer<typeof Engine>):
           driftHz: whine.drift_hz,
           harmonicCount: whine.harmonic_count,
           levelDbv: whine.level_dbv,
+          atRpm: whine.at_rpm,
         }
       : null,
     noiseDbv: noise_dbv ?? null,
     outputs: outputs ?? null,
+    rippleVrms: ripple_vrms ?? null,
+    chargingV: charging_v ?? null,
   }
 }

@@ -7,7 +7,9 @@
 import { z } from 'zod'
 import { complain, countField, numberField } from '../document/fields.js'
 import { readDocument } from '../document/read.js'
+import { type AmplifierFault, amplifierFaultsOf, amplifiersFaultField } from './fault-amplifiers.js'
 import { type CardFault, cardFaultOf, cardFields } from './fault-card.js'
+import { type ChimeFault, chimeFaultsOf, chimesFaultField } from './fault-chimes.js'
 import {
   clicksField,
   dropoutsField,
@@ -18,6 +20,8 @@ import {
 } from './fault-events.js'
 import { eqField, freqField, levelDbvField, OUTPUT_NUMBER_MAX, qField, sectionOf } from './fault-fields.js'
 import { type LeadsFault, leadsFaultOf, leadsField } from './fault-leads.js'
+import { type PinFaults, pinFaultsField, pinFaultsOf } from './fault-pins.js'
+import { type PowerFault, powerFaultOf, powerField } from './fault-power.js'
 import { Engine, type EngineFault, engineOf, HeadUnit, type HeadUnitFault, headUnitOf } from './fault-source.js'
 import type { Section } from './sections.js'
 
@@ -156,6 +160,10 @@ export const FaultsFile = z.strictObject({
   jumps: jumpsField,
   clicks: clicksField,
   engine: Engine.prefault({}).describe('What comes in while the engine runs: in takes with the engine running only'),
+  amplifiers: amplifiersFaultField,
+  chimes: chimesFaultField,
+  pins: pinFaultsField,
+  power: powerField,
   capture: Capture.prefault({}).describe('The card that takes the outputs down'),
 })
 export type FaultsFile = z.infer<typeof FaultsFile>
@@ -195,6 +203,12 @@ export interface Faults extends FileTimeFaults {
   readonly outputs: ReadonlyMap<number, OutputFault>
   readonly leads: LeadsFault | null
   readonly engine: EngineFault
+  /** By name of the job's channel. */
+  readonly amplifiers: ReadonlyMap<string, AmplifierFault>
+  readonly pins: PinFaults
+  readonly power: PowerFault
+  /** By name of the job's chime. */
+  readonly chimes: ReadonlyMap<string, ChimeFault>
   readonly capture: {
     readonly clockOffsetPpm: number
     readonly clockDriftPpmPerMin: number
@@ -229,6 +243,10 @@ function faultsOf(file: FaultsFile, where: string): Faults {
     leads: leadsFaultOf(file.leads),
     ...timeFaultsOf(file),
     engine: engineOf(file.engine),
+    amplifiers: amplifierFaultsOf(file.amplifiers),
+    pins: pinFaultsOf(file.pins),
+    power: powerFaultOf(file.power),
+    chimes: chimeFaultsOf(file.chimes),
     capture: {
       clockOffsetPpm: capture.clock_offset_ppm,
       clockDriftPpmPerMin: capture.clock_drift_ppm_per_min,

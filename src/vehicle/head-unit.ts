@@ -16,13 +16,15 @@ export interface HeadUnitModel extends Omit<HeadUnitFault, 'surround'> {
 export interface HeadUnitState {
   readonly leftGain: number
   readonly rightGain: number
+  /** Level of a source side above which it is cut off; null: never. */
+  readonly clipFs: number | null
   readonly isMono: boolean
   readonly tone: readonly Section[]
 }
 
 /** @throws RangeError for a volume where the job has no volume_step */
 export function headUnitAt(headUnit: HeadUnitModel, setting: Setting): HeadUnitState {
-  const { volumeDb, volumeStepDb, volumeStep, balanceDb, isMono, tone, loudness } = headUnit
+  const { volumeDb, volumeStepDb, volumeStep, balanceDb, isMono, tone, loudness, clipsAboveVolume } = headUnit
   const volume = volumeOf(setting)
   if (volume !== null && volumeStep === null) throw new RangeError(`headUnitAt: ${setting} without a volume_step`)
   const levelDb = volumeDb + (volume === null ? 0 : volumeStepDb * (volume - volumeStep!))
@@ -35,6 +37,10 @@ export function headUnitAt(headUnit: HeadUnitModel, setting: Setting): HeadUnitS
   return {
     leftGain: ratioFromDb(levelDb - Math.max(0, balanceDb)),
     rightGain: ratioFromDb(levelDb + Math.min(0, balanceDb)),
+    clipFs:
+      clipsAboveVolume === null || volumeStep === null
+        ? null
+        : ratioFromDb(volumeStepDb * (clipsAboveVolume - (volume ?? volumeStep))),
     isMono,
     tone: [...tone, ...lift('low_shelf', 'bass'), ...lift('high_shelf', 'treble')],
   }

@@ -49,5 +49,5 @@ export async function renderLoop(
     await pace.breathe()
     pace.signal.throwIfAborted()
   }
-  return { audio: { sampleRateHz, channels: leads }, leadVrms }
+  return { audio: { sampleRateHz, channels: leads }, leadVrms, terminalVrms: vrms(0) }
 }

@@ -7,12 +7,20 @@
 import type { Job, OutputSpec } from '../job/job.js'
 import { dbv, ratioFromDb, type Vrms, vrms, vrmsFromDbv } from '../units/level.js'
 import { StopError } from '../units/stop.js'
+import { type AmplifierModel, amplifierModels } from './amplifier-model.js'
+import { type ChimeModel, chimeModel } from './chime-model.js'
 import type { EngineModel } from './engine.js'
+import { checkAmplifierFaults } from './fault-amplifiers.js'
+import { checkChimeFaults } from './fault-chimes.js'
 import type { TimeFaults } from './fault-events.js'
+import { checkPinFaults } from './fault-pins.js'
+import type { PowerFault } from './fault-power.js'
 import type { Faults, HumFault, OutputFault } from './faults.js'
 import type { HeadUnitModel } from './head-unit.js'
+import { type PinsModel, pinsModel } from './pins-model.js'
 import { butterworth, type Filter, linkwitzRiley } from './sections.js'
 import { between, evenRandom, seedFor } from './seeded.js'
+import { HEALTHY_SUPPLY, type SupplyModel } from './supply-model.js'
 
 /** How far a healthy output is off, either way, and what it adds. Common practice for line outputs, no source. */
 const HEALTHY = {
@@ -76,6 +84,13 @@ export interface VehicleModel {
   readonly outputs: ReadonlyMap<number, OutputModel>
   /** Which of them comes out at the pins of a number. */
   readonly atPins: ReadonlyMap<number, number>
+  /** By the name that the job gives it. */
+  readonly chimes: ReadonlyMap<string, ChimeModel>
+  /** By the name of the channel. */
+  readonly amplifiers: ReadonlyMap<string, AmplifierModel>
+  readonly supply: SupplyModel
+  readonly pins: PinsModel
+  readonly power: PowerFault
   /** From player to lead, for all alike. */
   readonly latencyS: number
   readonly capture: Faults['capture'] & { readonly lines: readonly SineLine[] }
@@ -85,12 +100,26 @@ export interface VehicleModel {
 export function modelFromJob(job: Job, faults: Faults): VehicleModel {
   const known = job.outputs.map(({ number }) => number)
   checkNumbers(known, faults)
+  checkChimeFaults(faults.chimes, job, faults.where)
+  checkPinFaults(faults.pins, job, faults.where)
+  checkAmplifierFaults(faults.amplifiers, job, faults.where)
   const { surround, ...headUnit } = faults.headUnit
   return {
     seed: faults.seed,
     headUnit: { ...headUnit, volumeStep: job.volumeStep, surroundFrom: surround?.from ?? null },
     outputs: new Map(job.outputs.map((spec) => [spec.number, outputModel(spec, faults)])),
     atPins: exchangedPins(known, faults),
+    chimes: new Map(
+      job.chimes.map((spec) => [spec.name, chimeModel(spec, job.outputs, faults.chimes.get(spec.name) ?? null)]),
+    ),
+    amplifiers: amplifierModels(job, faults.amplifiers),
+    pins: pinsModel(job, faults.pins, faults.seed),
+    power: faults.power,
+    supply: {
+      restingV: HEALTHY_SUPPLY.restingV,
+      chargingV: faults.engine.chargingV ?? HEALTHY_SUPPLY.chargingV,
+      rippleVrms: faults.engine.rippleVrms ?? HEALTHY_SUPPLY.rippleVrms,
+    },
     latencyS: LATENCY_S,
     capture: captureModel(faults),
   }
@@ -210,12 +239,12 @@ function seriesRms({ levelDbv, harmonicCount }: { levelDbv: number; harmonicCoun
   return shares.map((share) => vrms((rms * share) / total))
 }
 
-const NO_ENGINE: Faults['engine'] = { whine: null, noiseDbv: null, outputs: null }
+const NO_ENGINE: Pick<Faults['engine'], 'whine' | 'noiseDbv'> = { whine: null, noiseDbv: null }
 
-function engineModel({ whine, noiseDbv }: Faults['engine'], seed: number): EngineModel {
+function engineModel({ whine, noiseDbv }: typeof NO_ENGINE, seed: number): EngineModel {
   const phaseRad = between(evenRandom(seedFor(seed, 'engine')), 0, 2 * Math.PI)
   return {
-    whine: whine && { freqHz: whine.freqHz, driftHz: whine.driftHz, rms: seriesRms(whine), phaseRad },
+    whine: whine && { ...whine, rms: seriesRms(whine), phaseRad },
     noise: noiseDbv === null ? vrms(0) : vrmsFromDbv(dbv(noiseDbv)),
   }
 }

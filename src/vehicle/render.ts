@@ -8,10 +8,12 @@ import type { Rig } from '../rig/rig.js'
 import type { Setting } from '../rig/roles.js'
 import { type Audio, durationS } from '../units/audio.js'
 import { ratioFromDb, type Vrms, vrms } from '../units/level.js'
+import type { Terminal } from './amplifier-model.js'
 import { muteCurve, type OutputTiming, shapeOutput } from './analog.js'
 import { addLines, captureInput, type LeadNoise, leakBetween, shapeInput } from './card.js'
+import { clipHard } from './clipping.js'
 import { captureClock, placesIn } from './clock.js'
-import { addWhine } from './engine.js'
+import { addWhine, whineAt } from './engine.js'
 import { type GraphSource, renderGraph } from './graph.js'
 import { type HeadUnitState, headUnitAt } from './head-unit.js'
 import type { OutputModel, VehicleModel } from './model.js'
@@ -26,12 +28,18 @@ export interface VehicleTake {
   readonly outputNumbers: readonly (number | null)[]
   /** Noise differs from take to take, and is the same again for the same number. */
   readonly takeNumber?: number
+  /** Missing or null: the engine stands, but for a take with the engine running. */
+  readonly engineRpm?: number | null
+  /** Amplifier terminals at which somebody measures. */
+  readonly terminal?: Terminal | null
 }
 
 export interface RenderedTake {
   readonly audio: Audio
   /** True AC rms on each input's lead over its loudest second, in front of pad and card. */
   readonly leadVrms: readonly Vrms[]
+  /** The same of the amplifier terminals; 0 where nobody measures there. */
+  readonly terminalVrms: Vrms
 }
 
 /** The captured take alone. */
@@ -64,8 +72,13 @@ export async function renderTake(
   const startS = leadInS + model.latencyS
   const timing: OutputTiming = { samplesPerS, sampleAt: (timeS) => clock.sampleAt(startS + timeS) }
 
-  const onInputs = rig.inputs.map((_, index) => modelAtPins(model, take.outputNumbers[index] ?? null))
-  const needed = neededOutputs(model, onInputs)
+  const terminal = take.terminal ?? null
+  const terminalInput = terminal?.onInput?.inputNumber ?? null
+  const onInputs = rig.inputs.map((_, index) =>
+    index + 1 === terminalInput ? null : modelAtPins(model, take.outputNumbers[index] ?? null),
+  )
+  const amplified = (terminal?.outputNumbers ?? []).map((number) => modelAtPins(model, number))
+  const needed = neededOutputs(model, [...onInputs, ...amplified])
   const latestS = Math.max(0, ...needed.map(({ delayS }) => delayS))
   const frameCount = Math.ceil(clock.sampleAt(startS + durationS(track) + latestS + trailS))
 
@@ -77,6 +90,8 @@ export async function renderTake(
   await breath(pace)
 
   const headUnit = headUnitAt(model.headUnit, take.setting)
+  const { clipFs } = headUnit
+  if (clipFs !== null && clipFs < 1) for (const side of [source.left, source.right]) clipHard(side, clipFs)
   const signals = await renderGraph(headUnit, needed, source, sampleRateHz, clockRatio, pace)
   const mutes = new Map<number, Float32Array>()
   for (const [index, output] of needed.entries()) {
@@ -92,6 +107,12 @@ export async function renderTake(
 
   const signalOf = new Map(needed.map(({ number }, index) => [number, signals[index]]))
   const leads = onInputs.map((output) => leadVolts(output, signalOf, frameCount))
+  const terminalVolts = terminal && amplify(amplified, signalOf, frameCount, terminal)
+  const terminalVrms = vrms(terminalVolts ? loudestSecondRms(terminalVolts, sampleRateHz) : 0)
+  if (terminalVolts && terminal?.onInput) {
+    const { inputNumber, padDb } = terminal.onInput
+    leads[inputNumber - 1] = terminalVolts.map((volts) => volts * ratioFromDb(-padDb))
+  }
   // Mains keep no time with the start of a take.
   const laterRad = take.takeNumber ?? 0
   const leadVrms: Vrms[] = []
@@ -100,8 +121,9 @@ export async function renderTake(
   for (const [index, output] of onInputs.entries()) {
     const volts = leads[index]
     if (output) addLines(volts, output.lines, laterRad, samplesPerS)
-    const engine = take.setting === 'engine_running' ? output?.engine : undefined
-    if (engine?.whine) addWhine(volts, engine.whine, place, laterRad)
+    const engineRpm = take.engineRpm ?? null
+    const engine = take.setting === 'engine_running' || engineRpm !== null ? output?.engine : undefined
+    if (engine?.whine) addWhine(volts, whineAt(engine.whine, engineRpm), place, laterRad)
     const noiseVrms = Math.hypot(output?.noise ?? 0, engine?.noise ?? 0)
     leadVrms.push(vrms(Math.hypot(loudestSecondRms(volts, sampleRateHz), noiseVrms)))
     noises.push(output && { vrms: noiseVrms, mute: mutes.get(output.number) ?? null })
@@ -114,7 +136,7 @@ export async function renderTake(
     captureInput(volts, noises[index], rig.inputs[index], { sampleRateHz, bits, noiseDbfs, levelErrorDb }, seed)
     await breath(pace)
   }
-  return { audio: { sampleRateHz, channels: leads }, leadVrms }
+  return { audio: { sampleRateHz, channels: leads }, leadVrms, terminalVrms }
 }
 
 /** What the head unit makes of its source, in the two channels themselves. */
@@ -179,6 +201,22 @@ function leadVolts(
     const from = signalOf.get(fromOutput)!
     for (let n = 0; n < frameCount; n++) volts[n] += ratio * from[n]
   }
+  return volts
+}
+
+/** What an amplifier makes of the outputs that feed it, in volts at its terminals. */
+function amplify(
+  outputs: readonly (OutputModel | null)[],
+  signalOf: ReadonlyMap<number, Float32Array>,
+  frameCount: number,
+  { gain, clipVpk }: Terminal,
+): Float32Array {
+  const volts = new Float32Array(frameCount)
+  for (const output of outputs) {
+    const signal = leadVolts(output, signalOf, frameCount)
+    for (let n = 0; n < frameCount; n++) volts[n] += gain * signal[n]
+  }
+  clipHard(volts, clipVpk)
   return volts
 }
 

@@ -10,6 +10,14 @@ export const CAUTIONS = [
   "The vehicle maker's service information, local codes and licensed practice go before anything that is said here.",
 ] as const
 
+/** Where a person makes the vehicle's warnings sound. */
+export const BEFORE_CHIMES =
+  'The vehicle stands, parking brake on, in park or neutral. An assistant moves something in front of the distance sensors; nobody drives for this.'
+
+/** Before an engine is started. */
+export const BEFORE_ENGINE =
+  'Carbon monoxide kills without a warning: run the engine outdoors, or with exhaust extraction that works. Parking brake on, gearbox in park or neutral, hands and leads clear of belts and fans.'
+
 /** Said once before a live run plays anything. */
 export const BEFORE_SOUND =
   'Amplifier gains down or amplifiers unplugged, nobody near a speaker: full-level tones follow a quiet probe.'

@@ -13,8 +13,8 @@ import { figureOf, held, worst } from './decision.js'
 import type { Check, Verdict } from './parts.js'
 
 /** Delay may be off by the limit, or by a twentieth of a period at the top of its band where that is longer. */
-export const delayLimitS = (spec: OutputSpec, toleranceS: number): number =>
-  Math.max(toleranceS, spec.highHz === null ? 0 : 0.05 / spec.highHz)
+export const delayLimitS = ({ highHz }: Pick<OutputSpec, 'highHz'>, toleranceS: number): number =>
+  Math.max(toleranceS, highHz === null ? 0 : 0.05 / highHz)
 
 /** Level against the map, dB. */
 export const levelDeviationDb = ({ deviationDb }: OutputMeasures): number => deviationDb.value

@@ -92,7 +92,7 @@ function interruptionCheck({ interruptions }: OutputMeasures): Check[] {
   ]
 }
 
-function limitCheck(
+export function limitCheck(
   name: string,
   unit: Unit,
   from: Estimate | null,

@@ -131,6 +131,7 @@ describe('a kept take is made again when', () => {
     const second = await begin({ now: at(30) })
     expect(second.says[0]).toContain('kept 1 of 2 takes (patch 2); 1 of 2 takes is left.')
     expect(second.says[1]).toMatch(says)
+    expect(second.journal.state.notes[0]).toMatch(says)
     expect(namesOf(second)).toEqual(['patch 1'])
     // What is there stays as it is: the new one gets a name of its own.
     const again = await make(second, 0)

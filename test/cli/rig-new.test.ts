@@ -3,7 +3,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, test, vi } from 'vitest'
 import { rigNewCommand } from '../../src/cli/rig-new.js'
-import type { Found, FoundDevice } from '../../src/cli/rig-questions.js'
+import { type Found, type FoundDevice, RIG_ANSWERS, rigSteps } from '../../src/cli/rig-questions.js'
 import { parseRig } from '../../src/rig/parse.js'
 import type { Rig } from '../../src/rig/rig.js'
 
@@ -141,6 +141,14 @@ describe('a new rig file', () => {
     expect(rig.meter!.driver).toBe('simulated')
   })
 
+  test('is a simulated one where only names are there that lead through the sound server', async () => {
+    const notes = ['may lead through converters or a sound server']
+    const named = { ...CARD, name: 'pulse', channelCount: null, sampleRateHz: null, notes }
+    expect((await made('', { ...NOTHING, captures: [named] })).capture.driver).toBe('simulated')
+    rmSync(target())
+    expect((await made('capture: 1\n', { ...NOTHING, captures: [named] })).capture.device).toBe('pulse')
+  })
+
   test('without a meter says how one is added', async () => {
     expect((await made('meter: none\n')).meter).toBeNull()
     expect(readFileSync(target(), 'utf8')).toContain('# No meter. To have one check the volts, add its lines:')
@@ -169,6 +177,23 @@ describe('stops with one line at', () => {
 
   test('a folder that is not there', async () => {
     expect(await messageOf('', join(folder, 'none', 'bay.yaml'))).toContain('the folder of this file is not there')
+  })
+
+  test('an answer to a question that there is not, before anything is looked for', async () => {
+    writeFileSync(join(folder, 'answers.yaml'), 'pad: 6\n')
+    const find = vi.fn(async () => FOUND)
+    const options = { path: target(), answers: join(folder, 'answers.yaml') }
+    await expect(rigNewCommand(options, GO_ON, find)).rejects.toThrow(/^no question is named "pad" here .*, pad_db, /)
+    expect(find).not.toHaveBeenCalled()
+  })
+
+  test('every question has its name in the list of answers', () => {
+    const answers = new Map([
+      ['full_scale', '4 V'],
+      ['meter_driver', 'frames'],
+    ])
+    const names = rigSteps(FOUND).flatMap((step) => step(answers)?.name ?? [])
+    expect(names).toEqual(RIG_ANSWERS)
   })
 
   test('no terminal and no answers', async () => {

@@ -171,11 +171,25 @@ test('a person is asked, and may keep it as it is', async () => {
   expect(take).toMatchObject({ source: 'takes/patch-1.2.wav', faults: ['planted short'] })
 })
 
-test('an input that clips or is silent is no reason to take it again', async () => {
+test('an input that clips or is silent is no reason to take it again by itself, and it is said', async () => {
   const [take] = await run([{ faults: ['clipped', 'silent'] }])
-  expect(said).toEqual(['take 1'])
+  expect(said).toEqual([
+    'take 1',
+    'The take of patch 1 is doubtful: planted clipped; planted silent. It is kept, and the result says so.',
+  ])
   expect(take.faults).toEqual(['planted clipped', 'planted silent'])
   expect(await statesNow()).toEqual(['takes/patch-1.wav kept'])
+})
+
+test('a person is asked whether to take it again where it clips, and the one without a fault counts', async () => {
+  const [take] = await run([{ faults: ['clipped'] }, {}], [''])
+  expect(said).toEqual([
+    'take 1',
+    'The take of patch 1 is doubtful: planted clipped.\nMend it and press Enter to take it again; or type k and Enter to keep it as it is.',
+    'take 2',
+  ])
+  expect(take).toMatchObject({ source: 'takes/patch-1.2.wav', faults: [] })
+  expect(await statesNow()).toEqual(['takes/patch-1.2.wav kept', 'takes/patch-1.wav tainted'])
 })
 
 test('a capture that breaks off silences the player at once, and its take is made again', async () => {

@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest'
 import { connectPrompt, hookUpPrompt, liveBench } from '../../src/instruments/bench.js'
+import { openCapture, openPlayer } from '../../src/instruments/open-sound.js'
 import type { Rig } from '../../src/rig/rig.js'
 import { vrms } from '../../src/units/level.js'
 import { StopError } from '../../src/units/stop.js'
@@ -128,4 +129,20 @@ describe('a rig that is checked by itself', () => {
     )
     expect(hookUpPrompt({ kind: 'shorted' }, 4)).toContain('the leads of inputs 1 to 4 off the vehicle and short each')
   })
+})
+
+test('a rig file of another system is told as such, with what to take in its place', () => {
+  const says = (format: string, home: string): RegExp =>
+    new RegExp(
+      `is ${format}, which only ${home} has; this computer has not \\(bench rig\\)\\. Take a rig file of this system`,
+    )
+  const capture = (inputFormat: 'avfoundation' | 'dshow'): Rig => ({
+    ...RIG,
+    capture: { ...RIG.capture, driver: 'ffmpeg', inputFormat },
+  })
+  const mac: Rig = { ...RIG, player: { driver: 'ffmpeg', device: null, outputFormat: 'audiotoolbox' } }
+  expect(() => openCapture(capture('avfoundation'), 'linux')).toThrow(says('avfoundation', 'macOS'))
+  expect(() => openCapture(capture('dshow'), 'darwin')).toThrow(says('dshow', 'Windows'))
+  expect(() => openPlayer(mac, noAsk, 'linux')).toThrow(says('audiotoolbox', 'macOS'))
+  expect(openCapture(capture('avfoundation'), 'darwin').where).toBe('card')
 })

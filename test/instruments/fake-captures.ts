@@ -27,13 +27,22 @@ export const RATE_SAID = complain('  rate         : 48000')
 export const opened = (shape: string): string =>
   complain("Input #0, dshow, from 'audio=Line In':", `  Stream #0:0: Audio: pcm_s16le, ${shape}, s16, 1536 kb/s`)
 
-/** What a run of the tool is told: the fault while it ran, and all of them at its end. */
-export async function faultsOf(capture: Capture, waitS: number) {
+interface Told {
+  /** The fault while it ran. */
+  readonly early: CaptureFault | null
+  /** All of them at its end. */
+  readonly all: readonly CaptureFault[]
+}
+
+/** Starts a run of the tool; what it is told comes later, so that several can run side by side. */
+export async function begun(capture: Capture, waitS: number): Promise<{ readonly told: Promise<Told> }> {
   const run = await capture.start(() => {}, never)
   const early: { fault: CaptureFault | null } = { fault: null }
   void run.failed?.then((fault) => {
     early.fault = fault
   })
-  await pause(waitS)
-  return { early: early.fault, all: await run.stop() }
+  const told = pause(waitS).then(async () => ({ early: early.fault, all: await run.stop() }))
+  return { told }
 }
+
+export const faultsOf = async (capture: Capture, waitS: number): Promise<Told> => (await begun(capture, waitS)).told

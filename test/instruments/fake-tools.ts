@@ -1,11 +1,14 @@
 /** Small shell scripts that stand on PATH for the system's sound tools, for faults that no real device here can have. */
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs'
+import { mkdtempSync, renameSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { delimiter, join } from 'node:path'
 
 export interface FakeTools {
   readonly folder: string
-  /** @param script of a POSIX shell; what goes on for long stands behind exec, so that it can be ended */
+  /**
+   * What was started before goes on with the script that it began with.
+   * @param script of a POSIX shell; what goes on for long stands behind exec, so that it can be ended
+   */
   set(name: string, script: string): void
   /** Takes them off PATH again. */
   remove(): void
@@ -17,7 +20,11 @@ export function fakeTools(): FakeTools {
   process.env['PATH'] = `${folder}${delimiter}${before}`
   return {
     folder,
-    set: (name, script) => writeFileSync(join(folder, name), `#!/bin/sh\n${script}\n`, { mode: 0o755 }),
+    set(name, script) {
+      const path = join(folder, name)
+      writeFileSync(`${path}.new`, `#!/bin/sh\n${script}\n`, { mode: 0o755 })
+      renameSync(`${path}.new`, path)
+    },
     remove() {
       process.env['PATH'] = before
       rmSync(folder, { recursive: true, force: true })

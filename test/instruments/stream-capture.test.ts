@@ -8,7 +8,6 @@ import { complain, type FakeTools, fakeTools, noiseS } from './fake-tools.js'
 
 vi.setConfig({ testTimeout: 20_000 })
 const never = new AbortController().signal
-const pause = (lengthS: number): Promise<void> => new Promise((resolve) => setTimeout(resolve, 1000 * lengthS))
 
 let tools: FakeTools
 beforeEach(() => {
@@ -204,11 +203,10 @@ describe('ffmpeg tells apart', () => {
     tools.set('ffmpeg', `${opened('48000 Hz, 4 channels')}\n${noiseS(0.5)}\nexec sleep 60`)
     const blocks: Block[] = []
     const run = await ffmpeg().start((block) => blocks.push(block), never)
-    await pause(0.2)
+    // Half a second of 2 channels is a quarter of 4.
+    await vi.waitFor(() => expect(blocks.reduce((sum, block) => sum + block[0].length, 0)).toBe(12_000), 5000)
     await run.stop()
     expect(blocks[0]).toHaveLength(2)
-    // Half a second of 2 channels is a quarter of 4.
-    expect(blocks.reduce((sum, block) => sum + block[0].length, 0)).toBe(12_000)
   })
 })
 

@@ -47,7 +47,9 @@ export function sceneOf(job: Job, rig: Rig, faultsText = '{}', script: Script = 
     take: async (what, make) => {
       const digest = createHash('sha256')
       const raw = await make(async () => ({
-        append: (block: Block) => block.forEach((channel) => digest.update(channel)),
+        append: (block: Block) => {
+          for (const channel of block) digest.update(channel)
+        },
         finish: async () => {},
         discard: async () => {},
       }))

@@ -31,9 +31,10 @@ export class Campaign {
   readonly root = mkdtempSync(join(tmpdir(), 'linetrue-campaign-'))
   private readonly running = new Set<ChildProcess>()
 
-  /** A job's folder with job and rig. */
+  /** A job's folder with job and rig, and nothing else. */
   jobFolder(name: string): string {
     const folder = join(this.root, name)
+    rmSync(folder, { recursive: true, force: true })
     mkdirSync(folder, { recursive: true })
     writeFileSync(join(folder, 'job.yaml'), JOB)
     writeFileSync(join(folder, 'rig.yaml'), RIG)

@@ -3,6 +3,7 @@ import { afterEach, describe, expect, test, vi } from 'vitest'
 import type { LinePattern } from '../../src/rig/meter-spec.js'
 import type { MeterSpec } from '../../src/rig/rig.js'
 import { stopFrom } from '../instruments/stop-from.js'
+import { half, some } from '../long.js'
 import { needsTool } from '../tools.js'
 import type { MeterScript } from './meter.js'
 import { MeterBench, printing } from './meter-bench.js'
@@ -22,12 +23,15 @@ const pattern = (fields: Partial<LinePattern>): LinePattern => ({
   ...fields,
 })
 
+/** Any mixture of them, without a port: instruments/line-assembler.test.ts. */
+const LINE_ENDS = [
+  ['CR LF', '\r\n'],
+  ['LF', '\n'],
+  ['CR', '\r'],
+] as const
+
 describe('a meter that prints by itself', () => {
-  test.for([
-    ['LF', '\n'],
-    ['CR LF', '\r\n'],
-    ['CR', '\r'],
-  ] as const)('with %s at the end of its lines is read', async ([, lineEnd], context) => {
+  test.for(some(LINE_ENDS, 1))('with %s at the end of its lines is read', async ([, lineEnd], context) => {
     needsTool(context, 'socat')
     const { meter } = await bench.open(printing(['+01.234 V AC'], 0.05, lineEnd))
     expect(await meter.identify(never)).toBe('meter that prints "+01.234 V AC"')
@@ -107,7 +111,7 @@ describe('a meter that is asked', () => {
 })
 
 describe('one clear line', () => {
-  test.for<[string, MeterScript, Partial<MeterSpec>, string]>([
+  const faults: readonly [string, MeterScript, Partial<MeterSpec>, string][] = [
     [
       'silence',
       {},
@@ -148,7 +152,8 @@ describe('one clear line', () => {
       'the meter prints 512.3 without a unit: too much for AC volts (PORT). Give the unit',
     ],
     ['being unplugged', printing(['1 V AC', { unplug: true }]), {}, 'the meter was unplugged (PORT).'],
-  ])('for %s', async ([, script, spec, says], context) => {
+  ]
+  test.for(half(faults))('for %s', async ([, script, spec, says], context) => {
     needsTool(context, 'socat')
     const { meter, pty } = await bench.open(script, spec)
     const error = await stopFrom(meter.readAcVrms(never))

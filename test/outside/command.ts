@@ -1,6 +1,6 @@
-/** The command as a person runs it: built once into a folder of its own, so that no other build gets in the way. */
+/** The command as a person runs it: as `npm test` has built it; where a source is newer, from a build of its own. */
 import { execFile, execFileSync } from 'node:child_process'
-import { cpSync, existsSync, mkdirSync, readFileSync, symlinkSync } from 'node:fs'
+import { cpSync, existsSync, mkdirSync, readdirSync, readFileSync, statSync, symlinkSync } from 'node:fs'
 import { join, resolve } from 'node:path'
 import { Result } from '../../src/verdict/result.js'
 
@@ -16,11 +16,31 @@ export interface LinetrueCommand {
 }
 
 /**
- * @param folder where the program goes; it has to be there
+ * @param folder where a build of its own would go; it has to be there
  * @throws Error with the compiler's words when src does not compile
  */
 export function buildCommand(folder: string): LinetrueCommand {
   const root = resolve('.')
+  const main = isBuilt(root) ? join(root, 'dist', 'cli', 'main.js') : buildIn(folder, root)
+  return {
+    run: (args, cwd) =>
+      new Promise((done) => {
+        execFile(process.execPath, [main, ...args], { cwd, maxBuffer: 1e8 }, (error, out, err) => {
+          done({ status: error ? Number(error.code ?? -1) : 0, out, err })
+        })
+      }),
+  }
+}
+
+/** No source was changed since the last whole build. */
+function isBuilt(root: string): boolean {
+  const built = statSync(join(root, 'dist', '.tsbuildinfo'), { throwIfNoEntry: false })
+  const sources = readdirSync(join(root, 'src'), { recursive: true, encoding: 'utf8' })
+  return built !== undefined && sources.every((path) => statSync(join(root, 'src', path)).mtimeMs <= built.mtimeMs)
+}
+
+/** @returns path of the command in a build of its own, in which no other build gets in the way */
+function buildIn(folder: string, root: string): string {
   const home = join(folder, 'program')
   mkdirSync(home)
   cpSync(join(root, 'package.json'), join(home, 'package.json'))
@@ -32,15 +52,7 @@ export function buildCommand(folder: string): LinetrueCommand {
   } catch (error) {
     throw new Error(`src does not compile:\n${(error as { stdout?: string }).stdout}`)
   }
-  const main = join(home, 'dist', 'cli', 'main.js')
-  return {
-    run: (args, cwd) =>
-      new Promise((done) => {
-        execFile(process.execPath, [main, ...args], { cwd, maxBuffer: 1e8 }, (error, out, err) => {
-          done({ status: error ? Number(error.code ?? -1) : 0, out, err })
-        })
-      }),
-  }
+  return join(home, 'dist', 'cli', 'main.js')
 }
 
 /** The result that a run left, held against its own published shape. */

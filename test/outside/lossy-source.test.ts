@@ -6,6 +6,7 @@ import { type LossySource, readLossySource } from '../../src/measure/lossy-sourc
 import { readTone } from '../../src/measure/tone-reading.js'
 import { sweepReference, transferOf } from '../../src/measure/transfer.js'
 import { sectionsOf } from '../../src/stimulus/layout.js'
+import { half, some } from '../long.js'
 import { needsTool } from '../tools.js'
 import { ffmpeg, openWorkshop, PATIENT_MS, writeTrack } from './outside.js'
 
@@ -47,7 +48,7 @@ describe('the track through a coder', () => {
     ['SBC of 44.1 kHz', 'sbc', ['-c:a', 'sbc', '-b:a', '328k'], 44_100, null],
     ['SBC of 48 kHz', 'sbc', ['-c:a', 'sbc', '-b:a', '345k'], 48_000, null],
   ]
-  for (const [name, ending, coder, rateHz, limitKhz] of coders) {
+  for (const [name, ending, coder, rateHz, limitKhz] of half(coders)) {
     test(`${name} is a lossy source, and shows no THD that its reach does not allow for`, {
       timeout: PATIENT_MS,
     }, async (context) => {
@@ -70,7 +71,7 @@ describe('the track through a coder', () => {
     })
   }
 
-  test.each([44_100, 48_000])(
+  test.each(some([44_100, 48_000], 1))(
     'that loses nothing is none, at %d Hz and 16 bits',
     { timeout: PATIENT_MS },
     async (rateHz) => {

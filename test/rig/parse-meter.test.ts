@@ -63,7 +63,7 @@ describe('what of a meter does not fit is named with its line', () => {
     [
       'a pattern that is no regular expression',
       `${LINES}patterns: [{ line: '(?<value>[0-9]+' }]`,
-      'the pattern is no regular expression: /(?<value>[0-9]+|/u: Unterminated group (rig.yaml:9, meter.patterns[1].line). Put it in single quotes.',
+      'the pattern is no regular expression: /(?<value>[0-9]+|/u: Unterminated group (rig.yaml:9, meter.patterns[1].line). A bracket ( is open: close it with ), or write \\( for the character itself.',
     ],
     [
       'a pattern with a part of another name',

@@ -1,5 +1,5 @@
 import { readFileSync } from 'node:fs'
-import { describe, expect, test } from 'vitest'
+import { afterEach, beforeEach, describe, expect, test, vi } from 'vitest'
 import { parseJob } from '../../src/job/parse.js'
 import type { Rig } from '../../src/rig/rig.js'
 import type { Bench, Block } from '../../src/rig/roles.js'
@@ -168,6 +168,13 @@ function benchOf(
 }
 
 describe('while a person moves leads', () => {
+  // A take of a card that is not simulated waits for what is still on its way: not here.
+  beforeEach(() => {
+    vi.spyOn(globalThis, 'setTimeout').mockImplementation(((act: () => void) =>
+      setImmediate(act)) as unknown as typeof setTimeout)
+  })
+  afterEach(() => vi.restoreAllMocks())
+
   const rig: Rig = { ...rigWith(2), player: { driver: 'computer', device: null } }
   const [first, second] = planPatches(JOB, rig)
 
@@ -233,13 +240,16 @@ describe('while a person moves leads', () => {
   }, 60_000)
 
   test('a probe that fails leaves the prompt standing and says why', async () => {
-    const person = written(true)
     const { bench, answer } = benchOf(rig, () => {
       throw new StopError('the card is gone', 'card', 'Plug it in.', 'instrument')
     })
-    const connected = connectLeads(bench, JOB, rig, second, new Map(), person, GO_ON)
-    setTimeout(answer, 100)
-    await connected
+    const person = written(true)
+    // The prompt is answered once the word was said.
+    const say = (text: string): void => {
+      person.say(text)
+      answer()
+    }
+    await connectLeads(bench, JOB, rig, second, new Map(), { ...person, say }, GO_ON)
     expect(person.said).toEqual(['The probe has stopped: the card is gone (card).'])
   })
 

@@ -9,6 +9,7 @@ import { StopError } from '../../src/units/stop.js'
 import { hiss } from '../kit/random.js'
 import { playTrack } from '../kit/track.js'
 import { wireOf } from '../kit/vehicle.js'
+import { some } from '../long.js'
 import { feedOf, sinkOf } from './listen-world.js'
 
 const { outputs } = parseJob(
@@ -24,6 +25,8 @@ const played = (numbers: readonly number[], ppm = 0, toS = 60, tailS = 3): Float
   const track = playTrack({ ppm, leadInS: 5.3, tailS, toS: Math.min(toS, 41) })
   return singles(numbers.map((number) => wireOf(outputs[number - 1], track)))
 }
+/** One output while the whole track plays; no test changes it. */
+const whole = played([3])
 /** What the outputs give before: hiss. */
 const quiet = (count: number, lengthS: number): Float32Array[] =>
   singles(Array.from({ length: count }, (_, k) => hiss(Math.round(lengthS * RATE_HZ), 7e-6, 900 + k)))
@@ -67,7 +70,7 @@ async function listened(stretches: readonly (readonly Float32Array[])[]): Promis
 }
 
 describe('a track that a person starts', () => {
-  test.each([-500, 500])('is taken from its beginning to its end, with clocks %d ppm apart', async (ppm) => {
+  test.each(some([-500, 500], 1))('is taken from its beginning to its end, with clocks %d ppm apart', async (ppm) => {
     const channels = played([1, 2, 4, 9], ppm)
     const { take, said, fates, progress, sinkFrames } = await listened([quiet(4, 12), channels])
     expect(said).toEqual([])
@@ -104,7 +107,7 @@ describe('a track that a person starts', () => {
   )
 
   test('that stops half way is said, and the next one is taken', async () => {
-    const { take, said, fates } = await listened([played([3, 4], 0, 20, 15), played([3, 4])])
+    const { take, said, fates } = await listened([played([3], 0, 20, 15), whole])
     expect(said).toEqual([
       expect.stringMatching(
         /^The sound stopped about (20|21) s into the track\. Play the track again .* still listening\.$/,
@@ -115,14 +118,14 @@ describe('a track that a person starts', () => {
   })
 
   test('that is started again before its end is taken from there', async () => {
-    const { take, said, fates } = await listened([played([3, 4], 0, 15, 0), played([3, 4])])
+    const { take, said, fates } = await listened([played([3], 0, 15, 0), whole])
     expect(said).toEqual(['The track was started again: it is taken from there.'])
     expect(fates).toEqual(['opened', 'discarded', 'opened', 'finished'])
     expect(locate(take.audio, 'take').trackCount).toBe(1)
   })
 
   test('that loses its last seconds is said too', async () => {
-    const { said, fates } = await listened([played([3, 4], 0, 36, 8), played([3, 4])])
+    const { said, fates } = await listened([played([3], 0, 36, 8), whole])
     expect(said).toEqual([
       'The end of the track was not heard where it should be. Play the track again from its beginning; still listening.',
     ])
@@ -141,7 +144,7 @@ describe('a track that a person starts', () => {
       },
       say: () => {},
     }
-    await expect(listenForTrack(feedOf([played([3])]).bench, request, () => {}, GO_ON)).rejects.toBe(stop)
+    await expect(listenForTrack(feedOf([whole]).bench, request, () => {}, GO_ON)).rejects.toBe(stop)
     expect(fates).toEqual([])
   })
 })

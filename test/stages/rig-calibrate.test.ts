@@ -11,6 +11,7 @@ import { vrms } from '../../src/units/level.js'
 import { StopError } from '../../src/units/stop.js'
 import { simulatedBench } from '../../src/vehicle/bench.js'
 import { parseFaults } from '../../src/vehicle/faults.js'
+import { some } from '../long.js'
 import { jobOf } from '../vehicle/scene.js'
 import { cardOf, GO_ON, hearing, MADE, rigOf } from './rig-card.js'
 
@@ -31,7 +32,7 @@ describe('an input that is 0.7 dB off', () => {
   const rig = rigOf()
   const truth = 4 * 10 ** (-0.7 / 20)
 
-  test.each([1, 2, 3])('is found within the stated uncertainty, seed %d', async (seed) => {
+  test.each(some([1, 2, 3], 1))('is found within the stated uncertainty, seed %d', async (seed) => {
     const volts = await calibrate(cardOf(rig, 'level_error_db: 0.7', seed), rig)
     expect(volts.inputs.map(({ inputNumber }) => inputNumber)).toEqual([1, 2, 3])
     expect(within(missOf(volts, [truth, truth, truth]))).toBe(true)
@@ -87,11 +88,18 @@ test('pads and ranges that differ from input to input come out each at its own l
   expect(within(missOf(volts, [2 * 10 ** (6 / 20), 4, 5]))).toBe(true)
 })
 
-test('all in parallel take one hook-up, each by itself takes the meter along', async () => {
+test('all in parallel take one hook-up and say what they were made with, each by itself takes the meter along', async () => {
   const rig = rigOf()
   const [all, each] = [hearing(cardOf(rig)), hearing(cardOf(rig, 'inputs: { 2: { gain_db: -0.3 } }'))]
-  await calibrate(all.bench, rig)
+  const { inputs, ...made } = await calibrate(all.bench, rig)
   expect(all.wired).toEqual(['1,2,3 meter 2'])
+  expect(made).toEqual({
+    ...MADE,
+    feed: 'all',
+    capture: { driver: 'simulated', device: null, sampleRateHz: 48_000, bits: 24, says: 'simulated card' },
+    meter: { says: 'Ostrevan,AC1 simulated,0001,1.0', accuracyPct: 0.5, accuracyVrms: 0.002 },
+  })
+  expect(inputs[0].points.map(({ readingCount }) => readingCount)).toEqual([3, 5])
   const volts = await calibrate(each.bench, rig, 'each')
   expect(each.wired).toEqual(['1 meter 1', '2 meter 2', '3 meter 3'])
   expect(within(missOf(volts, [4, 4 * 10 ** (0.3 / 20), 4]))).toBe(true)
@@ -107,18 +115,6 @@ test('another frequency shows what the card does there, and adds it to the uncer
   expect(Math.abs(20 * Math.log10(points[2].fullScaleVrms / points[0].fullScaleVrms) - 0.4559)).toBeLessThan(0.01)
   const part = budget.find(({ source }) => source === 'response between frequencies')
   expect(Math.abs(part!.u - 0.4559 / Math.sqrt(3))).toBeLessThan(0.006)
-})
-
-test('says what it was made with', async () => {
-  const rig = rigOf()
-  const { inputs, ...made } = await calibrate(cardOf(rig), rig)
-  expect(made).toEqual({
-    ...MADE,
-    feed: 'all',
-    capture: { driver: 'simulated', device: null, sampleRateHz: 48_000, bits: 24, says: 'simulated card' },
-    meter: { says: 'Ostrevan,AC1 simulated,0001,1.0', accuracyPct: 0.5, accuracyVrms: 0.002 },
-  })
-  expect(inputs[0].points.map(({ readingCount }) => readingCount)).toEqual([3, 5])
 })
 
 describe('stops with one line when', () => {

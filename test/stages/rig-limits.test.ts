@@ -130,15 +130,10 @@ describe('a clean card', () => {
   })
 })
 
-test('one input alone has no crosstalk', async () => {
-  const rig = rigOf('{ count: 1, full_scale_vrms: 4, level_uncertainty_db: 0.1 }', '')
-  const { looped } = await measure(cardOf(rig), rig, 'both')
-  expect(looped.inputs[0]).toMatchObject({ crosstalk: null, matchDb: 0 })
-})
-
-test('a player that would clip the card is turned down', async () => {
+test('a player that would clip the card is turned down, and one input alone has no crosstalk', async () => {
   const rig = rigOf('{ count: 1, full_scale_vrms: 0.5, level_uncertainty_db: 0.1 }', '')
-  const { looped } = await measure(cardOf(rig, 'loop_vrms: 8'), rig, 'all')
+  const { looped } = await measure(cardOf(rig, 'loop_vrms: 8'), rig, 'both')
+  expect(looped.inputs[0]).toMatchObject({ crosstalk: null, matchDb: 0 })
   // Full scale of the track comes to 0.9 at the card, the tones 3 dB below.
   expect(looped.inputs[0].levelDbfs).toBeCloseTo(20 * Math.log10(0.9) - 3, 1)
 })

@@ -23,6 +23,7 @@ describe('a file that says nothing', () => {
         limiter: null,
         surround: null,
         lossyHighHz: null,
+        clipsAboveVolume: null,
       },
       outputs: new Map(),
       leads: null,
@@ -30,7 +31,20 @@ describe('a file that says nothing', () => {
       repeats: [],
       jumps: [],
       clicks: [],
-      engine: { whine: null, noiseDbv: null, outputs: null },
+      engine: { whine: null, noiseDbv: null, outputs: null, rippleVrms: null, chargingV: null },
+      amplifiers: new Map(),
+      chimes: new Map(),
+      pins: { byPin: new Map(), wireAt: new Map() },
+      power: {
+        wakeDelayS: 0.8,
+        remoteHoldS: 45,
+        staysAwake: false,
+        neverWakes: false,
+        awakeA: 0.35,
+        standbyA: 0.0004,
+        meterGap: null,
+        rangingJumpCount: 0,
+      },
       capture: {
         clockOffsetPpm: 21,
         clockDriftPpmPerMin: 0,
@@ -232,7 +246,7 @@ test('every field of the published schema has a description', () => {
   const schema = jsonSchemaOf(FaultsFile, 'Faults')
   walk(schema, '')
   expect(Object.keys(schema.properties!).join(' ')).toBe(
-    'seed head_unit outputs leads dropouts repeats jumps clicks engine capture',
+    'seed head_unit outputs leads dropouts repeats jumps clicks engine amplifiers chimes pins power capture',
   )
   expect(bare).toEqual([])
 })

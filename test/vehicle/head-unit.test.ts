@@ -4,6 +4,7 @@ import type { Job } from '../../src/job/job.js'
 import { parseJob } from '../../src/job/parse.js'
 import type { Setting } from '../../src/rig/roles.js'
 import { headUnitAt } from '../../src/vehicle/head-unit.js'
+import { half } from '../long.js'
 import { captureOf, dB, jobOf, modelOf, rigOf, rmsOf, STILL_CAPTURE, silenceOf, toneOn } from './scene.js'
 
 const LEFT = '{ number: 1, label: left, left: 1, right: 0, level_vrms: 2 }'
@@ -23,8 +24,11 @@ async function changeDb(faults: readonly string[], setting: Setting, freqHz = 99
     )
     return dB(take.tone(0, freqHz, 0.4, 1.1).peak)
   }
-  return (await levelDb(faults, setting)) - (await levelDb([], 'reference'))
+  // The reference is the same for all tests at this frequency.
+  if (!referencesDb.has(freqHz)) referencesDb.set(freqHz, levelDb([], 'reference'))
+  return (await levelDb(faults, setting)) - (await referencesDb.get(freqHz)!)
 }
+const referencesDb = new Map<number, Promise<number>>()
 
 describe('the volume', () => {
   // Closed form: so many steps, so many times their dB. The soft curve of a healthy output is worth 0.0002 dB.
@@ -107,12 +111,17 @@ describe('through a whole take', () => {
 
 describe('a running engine', () => {
   const WHINE = 'whine: { freq_hz: 1200, drift_hz: 60, harmonic_count: 3, level_dbv: -50 }'
-  const take = (faults: string, setting: Setting, outputs = [1, 2]) =>
-    captureOf(modelOf(JOB, QUIET, STILL_CAPTURE, `engine: ${faults}`), silenceOf(10), rigOf(2), outputs, setting)
+  const take = (faults: string, setting: Setting) =>
+    captureOf(modelOf(JOB, QUIET, STILL_CAPTURE, `engine: ${faults}`), silenceOf(10), rigOf(2), [1, 2], setting)
+  let whining: ReturnType<typeof take> | null = null
+  const whiningTake = (): ReturnType<typeof take> => {
+    whining ??= take(`{ ${WHINE} }`, 'engine_running')
+    return whining
+  }
 
   // Closed form: the lines' powers add up to the level that was asked for; over many periods rms is exact to 1 / (2 pi f T).
   test('whines with the level of the whole series, in its own takes only', async () => {
-    const [idle, running] = [await take(`{ ${WHINE} }`, 'reference'), await take(`{ ${WHINE} }`, 'engine_running')]
+    const [idle, running] = [await take(`{ ${WHINE} }`, 'reference'), await whiningTake()]
     const dbvOf = (samples: Float32Array): number => dB(rmsOf(samples) * Math.SQRT2 * 4)
     expect(dbvOf(idle.stretch(0, 0, 10))).toBeLessThan(-120)
     expect(Math.abs(dbvOf(running.stretch(0, 0, 10)) + 50)).toBeLessThan(0.005)
@@ -121,7 +130,7 @@ describe('a running engine', () => {
   // Closed form: an even glide from 1200 to 1260 Hz in 10 s stands at 1200 + 6 t Hz. In 20 ms it moves by 0.12 Hz, which takes
   // (pi 0.12 0.02)² / 90 off a fit in its middle: nothing. Lines are 1, 1/2, 1/3 of -50 dBV over hypot(1, 1/2, 1/3).
   test.each([0.5, 5, 9.5])('moves evenly, its multiples with it: %d s', async (timeS) => {
-    const running = await take(`{ ${WHINE} }`, 'engine_running')
+    const running = await whiningTake()
     for (const order of [1, 2, 3]) {
       const freqHz = order * (1200 + 6 * timeS)
       const { peak } = running.tone(0, freqHz, timeS - 0.05, timeS + 0.05)
@@ -163,7 +172,7 @@ describe('the two halves of the demo vehicle’s front left', () => {
     return dB(Math.hypot(re, im) / (0.5 * 2 * Math.SQRT2))
   }
 
-  test.each([100, 1000, 2000, 3000, 4500, 10_000])('are flat together at %d Hz', async (freqHz) => {
+  test.each(half([100, 1000, 3000, 4500, 10_000, 2000]))('are flat together at %d Hz', async (freqHz) => {
     expect(Math.abs(await sumDb(parseJob(text, 'job.yaml'), freqHz))).toBeLessThan(0.3)
   })
 

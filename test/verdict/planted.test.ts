@@ -13,7 +13,7 @@ import { simulatedBench } from '../../src/vehicle/bench.js'
 import { NO_FAULTS, parseFaults } from '../../src/vehicle/faults.js'
 import type { Result } from '../../src/verdict/result.js'
 import { bareRequest } from '../kit/request.js'
-import { half } from '../long.js'
+import { everyNth } from '../long.js'
 
 const JOB = `
 name: planted
@@ -115,7 +115,7 @@ const CASES: [name: string, faults: string, extra: string[], findings: string[]]
   ['a gap in all outputs', 'dropouts: [{ at_s: 34.2, duration_ms: 15 }]', [], ['interrupted  unsure']],
 ]
 
-test.each(half(CASES))(
+test.each(everyNth(CASES, 4))(
   '%s is one finding for each fault',
   async (_, faults, extra, findings) => {
     expect(said(await run(faults, extra))).toEqual(findings)
