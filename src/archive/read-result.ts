@@ -40,7 +40,8 @@ export function parseResult(text: string): ReadResult {
     return { result: null, summary: whatCanBeTold(data, version), why }
   }
   const parsed = Result.safeParse(version < RESULT_VERSION ? brought(data) : data)
-  if (parsed.success) return { result: parsed.data, summary: { ...summaryOf(parsed.data), resultVersion: version }, why: '' }
+  if (parsed.success)
+    return { result: parsed.data, summary: { ...summaryOf(parsed.data), resultVersion: version }, why: '' }
   const { path, message } = parsed.error.issues[0]
   const why = `${RESULT_FILE} of version ${version} is not as it should be: ${path.join('.') || 'all of it'}: ${message}`
   return { result: null, summary: whatCanBeTold(data, version), why }

@@ -10,6 +10,8 @@ import { StopError } from '../units/stop.js'
 
 export const RESULT_FILE = 'result.json'
 export const REPORT_FILE = 'report.html'
+/** The rig's calibration as it was, where it has one. */
+export const CALIBRATION_FILE = 'calibration.yaml'
 
 /** Name of a run's folder from its start, in local time: run-20260401-143005. */
 export function runFolderName(startedAt: Date): string {

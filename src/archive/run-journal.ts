@@ -68,6 +68,7 @@ export const RunState = z.strictObject({
   startedAt: z.string(),
   goneOnAt: z.array(z.string()).describe('When a later command went on with it'),
   of: RunIdentity,
+  retestOf: z.string().nullable().optional().describe('The run that it follows, as the result will name it'),
   patches: z.array(
     z.strictObject({
       name: z.string(),

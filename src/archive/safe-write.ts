@@ -6,10 +6,10 @@ import { join } from 'node:path'
 import { StopError } from '../units/stop.js'
 
 /** @throws StopError when the disk is full or the folder is gone; the old file, if there was one, is as it was */
-export async function writeAside(folder: string, name: string, text: string): Promise<void> {
+export async function writeAside(folder: string, name: string, content: string | Uint8Array): Promise<void> {
   const aside = join(folder, `.${name}.part`)
   try {
-    await writeFile(aside, text, { flush: true })
+    await writeFile(aside, content, { flush: true })
     await rename(aside, join(folder, name))
     await syncFolder(folder)
   } catch (cause) {

@@ -40,11 +40,11 @@ export function listFolder(path: string): Listing | null {
   }
 }
 
-/** What a run is; null where the folder holds none: it was made and not used yet, or is gone. */
-export function stateOf(run: string): RunState | null {
+/** What a run is. A folder that was made and not used yet counts as not finished. */
+export function stateOf(run: string): RunState {
   const isThere = (name: string): boolean => statSync(join(run, name), { throwIfNoEntry: false })?.isFile() ?? false
   if (isThere(RESULT_FILE)) return isThere(SEAL_FILE) ? 'sealed' : 'unsealed'
-  return isThere(JOURNAL_FILE) ? 'unfinished' : null
+  return 'unfinished'
 }
 
 /** Runs below a folder, relative to it with slashes, in no order; '' where the folder itself is one. */
@@ -62,10 +62,14 @@ export function* runsBelow(root: string, below = '', depth = 0): Generator<strin
 
 export const joined = (below: string, name: string): string => (below === '' ? name : `${below}/${name}`)
 
-/** Sorts like the date: that of the folder's name, which is local time, or of the result. */
-export function dateKeyOf(run: string, startedAt: string | null): string {
-  const match = /^run-(\d{8}-\d{6})(?:-(\d+))?$/.exec(basename(run))
-  if (match) return `${match[1]}-${(match[2] ?? '1').padStart(4, '0')}`
-  const digits = (startedAt ?? '').replace(/\D/g, '')
-  return digits.length >= 14 ? `${digits.slice(0, 8)}-${digits.slice(8, 14)}-0001` : '00000000-000000-0001'
+/**
+ * When a run began, in seconds that sort like the clock of the place: by the folder's name, which is local time, or by what the
+ * result says; 0 where neither tells.
+ */
+export function startOf(run: string, startedAt: string | null): number {
+  const digits =
+    /^run-(\d{8})-(\d{6})(?:-\d+)?$/.exec(basename(run))?.slice(1).join('') ?? (startedAt ?? '').replace(/\D/g, '')
+  if (digits.length < 14) return 0
+  const [month, day, hour, minute, second] = [4, 6, 8, 10, 12].map((at) => Number(digits.slice(at, at + 2)))
+  return Math.max(0, Date.UTC(Number(digits.slice(0, 4)), month - 1, day, hour, minute, second) / 1000) || 0
 }

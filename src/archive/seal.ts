@@ -12,7 +12,14 @@ export const SEAL_FILE = 'checksums.sha256'
 /** sha256sum skips lines that begin so. */
 const HEAD = '# linetrue seal 1: SHA-256 of every file of this run'
 /** Comes and goes while a command works on a run, or is what a system leaves in any folder that was looked at. */
-const NOT_OF_THE_RUN: readonly string[] = [SEAL_FILE, `.${SEAL_FILE}.part`, '.lock', '.DS_Store', 'Thumbs.db', 'desktop.ini']
+const NOT_OF_THE_RUN: readonly string[] = [
+  SEAL_FILE,
+  `.${SEAL_FILE}.part`,
+  '.lock',
+  '.DS_Store',
+  'Thumbs.db',
+  'desktop.ini',
+]
 
 export interface SealTroubles {
   readonly changed: readonly string[]
@@ -26,12 +33,15 @@ export interface SealTroubles {
  * @throws StopError when it cannot be written
  */
 export async function sealRun(folder: string, known: ReadonlyMap<string, string> = new Map()): Promise<void> {
-  const lines: string[] = [HEAD]
+  const checksums: [name: string, sha256: string][] = []
   for (const name of await filesIn(folder)) {
-    lines.push(sealLine(known.get(name) ?? (await sha256Of(join(folder, name))), name))
+    checksums.push([name, known.get(name) ?? (await sha256Of(join(folder, name)))])
   }
-  await writeAside(folder, SEAL_FILE, `${lines.join('\n')}\n`)
+  await writeAside(folder, SEAL_FILE, sealText(checksums))
 }
+
+export const sealText = (checksums: readonly (readonly [name: string, sha256: string])[]): string =>
+  `${[HEAD, ...checksums.map(([name, sha256]) => sealLine(sha256, name))].join('\n')}\n`
 
 /** @returns checksums by name; null where there is no seal, an empty map where nothing in it can be understood */
 export async function readSeal(folder: string): Promise<ReadonlyMap<string, string> | null> {

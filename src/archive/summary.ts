@@ -2,7 +2,7 @@
  * What the archive asks of a run, taken out of its result into a small file of its own: a result holds curves and is a
  * hundred times as large, and nobody waits for all results to be read when an index is made.
  */
-import { readFile } from 'node:fs/promises'
+import { readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { z } from 'zod'
 import { FINDING_KINDS, Verdict } from '../verdict/parts.js'
@@ -72,9 +72,9 @@ export const summaryOf = (result: Result): RunSummary => ({
 export const summaryText = (summary: RunSummary): string => `${JSON.stringify(summary)}\n`
 
 /** @returns null where there is none, or it cannot be understood: the result tells the same */
-export async function readSummary(folder: string): Promise<RunSummary | null> {
+export function readSummary(folder: string): RunSummary | null {
   try {
-    return RunSummary.parse(JSON.parse(await readFile(join(folder, SUMMARY_FILE), 'utf8')))
+    return RunSummary.parse(JSON.parse(readFileSync(join(folder, SUMMARY_FILE), 'utf8')))
   } catch {
     return null
   }

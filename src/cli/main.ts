@@ -6,7 +6,9 @@
  */
 import { existsSync } from 'node:fs'
 import { Command, CommanderError } from 'commander'
-import { EXIT, exitAfter } from './exit.js'
+import { addArchiveCommands } from './archive-words.js'
+import { AS_IT_WAS, EXIT, exitAfter } from './exit.js'
+import { addJobCommands } from './job-words.js'
 import { addStageCommands } from './stage-words.js'
 
 const VERSION = '0.1.0'
@@ -47,6 +49,8 @@ program
   )
 
 addStageCommands(program, VERSION)
+addArchiveCommands(program, VERSION)
+addJobCommands(program)
 
 program
   .command('track')
@@ -69,7 +73,7 @@ rig
     exitAfter(async (signal) => {
       const { rigDevicesCommand } = await import('./rig-devices.js')
       return rigDevicesCommand(signal)
-    }),
+    }, AS_IT_WAS),
   )
 
 rig
@@ -81,7 +85,7 @@ rig
     exitAfter(async (signal) => {
       const { rigNewCommand } = await import('./rig-new.js')
       return rigNewCommand({ path, ...options }, signal)
-    }),
+    }, AS_IT_WAS),
   )
 
 rig
@@ -93,7 +97,7 @@ rig
     exitAfter(async (signal) => {
       const { rigCheckCommand } = await import('./rig-check.js')
       return rigCheckCommand({ rigPath, isAttended: options.yes !== true }, signal)
-    }),
+    }, AS_IT_WAS),
   )
 
 rig
@@ -106,7 +110,7 @@ rig
     exitAfter(async (signal) => {
       const { rigLevelsCommand } = await import('./rig-levels.js')
       return rigLevelsCommand({ rigPath, ...options }, signal)
-    }),
+    }, AS_IT_WAS),
   )
 
 rig
@@ -122,7 +126,7 @@ rig
       const { rigCalibrateCommand } = await import('./rig.js')
       const isAttended = options.yes !== true
       return rigCalibrateCommand({ rigPath, ...options, isAttended, version: VERSION }, signal)
-    }),
+    }, AS_IT_WAS),
   )
 
 rig
@@ -137,13 +141,29 @@ rig
     exitAfter(async (signal) => {
       const { rigLimitsCommand } = await import('./rig.js')
       return rigLimitsCommand({ rigPath, ...options, isAttended: options.yes !== true, version: VERSION }, signal)
-    }),
+    }, AS_IT_WAS),
+  )
+
+program
+  .command('report')
+  .description('write the report of a run anew: for the shop, the customer or the tuner, as a page or a PDF')
+  .argument('<run>', 'folder of the run')
+  .option('--for <reader>', 'shop, customer or tuner', 'shop')
+  .option('--pdf', 'a PDF in place of a page')
+  .option('--paper <size>', "a4 or letter; default: as the computer's language has it")
+  .option('--before <run>', 'folder of an earlier run to hold it against; default: the one that it retests')
+  .option('--out <file>', 'file to write; default: one in this folder, named after the run')
+  .action((run: string, options: { for: string; pdf?: boolean; paper?: string; before?: string; out?: string }) =>
+    exitAfter(async () => {
+      const { reportCommand } = await import('./report.js')
+      return reportCommand({ run, reader: options.for, ...options })
+    }, AS_IT_WAS),
   )
 
 program
   .command('schema')
-  .description('print the JSON Schema of a file: job, rig, calibration, faults or result')
-  .argument('<file>', 'job, rig, calibration, faults or result')
+  .description('print the JSON Schema of a file: job, map, rig, calibration, faults or result')
+  .argument('<file>', 'job, map, rig, calibration, faults or result')
   .action((name: string) =>
     exitAfter(async () => {
       const { schemaCommand } = await import('./schema.js')
@@ -162,6 +182,19 @@ async function unknownWord(): Promise<string | null> {
   return `"${word}" is no command, and no job file or folder of that name is here.${hint}`
 }
 
+/** The words of the command line that are commands: their help is the one that helps. */
+function commandGiven(): string {
+  let command = program
+  const words = [program.name()]
+  for (const word of process.argv.slice(2)) {
+    const next = command.commands.find((one) => one.name() === word)
+    if (!next) break
+    command = next
+    words.push(word)
+  }
+  return words.join(' ')
+}
+
 try {
   const unknown = await unknownWord()
   if (unknown !== null) program.error(`linetrue: ${unknown}`)
@@ -170,5 +203,5 @@ try {
   if (!(error instanceof CommanderError)) throw error
   const isAnswer = error.exitCode === 0 || error.code === 'commander.help'
   process.exitCode = error.exitCode === 0 ? 0 : EXIT.input
-  if (!isAnswer) process.stderr.write('See linetrue --help.\n')
+  if (!isAnswer) process.stderr.write(`See ${commandGiven()} --help.\n`)
 }

@@ -3,8 +3,9 @@ import { createHash } from 'node:crypto'
 import { existsSync } from 'node:fs'
 import { mkdir, rm } from 'node:fs/promises'
 import { basename, dirname, join, resolve } from 'node:path'
+import { earlierRun } from '../archive/earlier-run.js'
 import { clockDoubts, findUnfinished, whyNot } from '../archive/find-run.js'
-import { makeNewRunFolder, makeRunFolder, RESULT_FILE } from '../archive/run-folder.js'
+import { CALIBRATION_FILE, makeNewRunFolder, makeRunFolder, RESULT_FILE } from '../archive/run-folder.js'
 import { JOURNAL_FILE, JOURNAL_VERSION, type RunIdentity, RunJournal } from '../archive/run-journal.js'
 import { lockRun, type RunLock } from '../archive/run-lock.js'
 import { writeAside } from '../archive/safe-write.js'
@@ -26,6 +27,10 @@ export interface RunRequest {
   readonly plan: readonly PlannedTake[]
   readonly jobText: string
   readonly rigText: string
+  /** Of the rig's calibration, if there is one: a run can be measured again by it. */
+  readonly calibrationText?: string | null
+  /** By which earlier runs of the vehicle are known under another job's name. */
+  readonly vin?: string | null
   readonly now: Date
 }
 
@@ -77,7 +82,7 @@ async function begin(request: RunRequest, says: readonly string[]): Promise<Open
     const isEmpty = journal === null || journal.isEmpty
     if (isEmpty) {
       await journal?.remove()
-      for (const name of ['job.yaml', 'rig.yaml']) await rm(join(folder, name), { force: true })
+      for (const name of ['job.yaml', 'rig.yaml', CALIBRATION_FILE]) await rm(join(folder, name), { force: true })
     }
     await lock?.release()
     if (isEmpty) await made.dropIfEmpty()
@@ -94,6 +99,7 @@ async function begin(request: RunRequest, says: readonly string[]): Promise<Open
       startedAt,
       goneOnAt: [],
       of,
+      retestOf: await earlierRun(parent, request.vin ?? null, folder),
       patches: leads,
       notes,
       instruments: null,
@@ -132,10 +138,13 @@ async function goOn(request: RunRequest, found: RunJournal, says: readonly strin
     const keeps = keptWords(journal, kept, plan.length)
     const isAnyKept = keeps.length > 0
     if (isAnyKept) {
+      // An earlier note may count takes that are made again now.
+      notes.push(...lines.filter((line) => line.endsWith('it is taken again.') && !notes.includes(line)))
       notes.push(`Begun at ${minuteOf(wasAt)}, gone on at ${minuteOf(now)}: kept ${keeps.join(', and ')}.`)
       await journal.note({ notes, goneOnAt: [...journal.state.goneOnAt, now.toISOString()] })
     } else {
-      await journal.note({ notes, startedAt: now.toISOString() })
+      // It begins anew: what earlier commands had made is gone.
+      await journal.note({ notes: notes.filter((note) => !note.startsWith('Begun at ')), startedAt: now.toISOString() })
     }
     await writeTexts(folder, request)
     return {
@@ -152,9 +161,11 @@ async function goOn(request: RunRequest, found: RunJournal, says: readonly strin
 }
 
 /** Job and rig as they were. */
-async function writeTexts(folder: string, { jobText, rigText }: RunRequest): Promise<void> {
+async function writeTexts(folder: string, { jobText, rigText, calibrationText }: RunRequest): Promise<void> {
   if (!existsSync(join(folder, 'job.yaml'))) await writeAside(folder, 'job.yaml', jobText)
   if (!existsSync(join(folder, 'rig.yaml'))) await writeAside(folder, 'rig.yaml', rigText)
+  const isCalibrationKept = !calibrationText || existsSync(join(folder, CALIBRATION_FILE))
+  if (!isCalibrationKept) await writeAside(folder, CALIBRATION_FILE, calibrationText)
 }
 
 const keptOf = ({ state: { takes } }: RunJournal, patch: string, setting: string): boolean =>

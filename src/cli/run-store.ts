@@ -113,6 +113,12 @@ export class RunStore implements TakeStore, RunMemory {
 
   async settle(take: PlannedTake, name: string): Promise<void> {
     if (this.entryOf(name)?.state !== 'kept') await this.journal.changeTake(name, { state: 'kept' })
+    // An earlier attempt that was whole and doubtful counts no longer.
+    const others = this.journal.state.takes.filter(
+      ({ patch, setting, file, state }) =>
+        patch === take.patch.name && setting === take.setting && file !== name && state === 'kept',
+    )
+    for (const { file } of others) await this.journal.changeTake(file, { state: 'tainted' })
     for (const part of await partsIn(this.journal.folder)) {
       if (isPartOf(part, take)) await rm(this.pathOf(part), { force: true })
     }

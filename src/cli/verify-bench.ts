@@ -71,7 +71,7 @@ export async function verifyOnBench(
   const { instruments } = journal.state
   return verify(
     {
-      ...requestOf(given, known, startedAt, rigNotes),
+      ...requestOf(given, known, startedAt, rigNotes, journal.state.retestOf ?? null),
       isSimulated: instruments?.isSimulated ?? false,
       isAhead: left.length > 0 && instruments?.isSimulated === false,
       says: {

@@ -1,7 +1,9 @@
 /** What both ways of verifying have in common: what they are given, what a result says, and how a run ends. */
 import { join } from 'node:path'
-import { REPORT_FILE, RESULT_FILE } from '../archive/run-folder.js'
+import { finishRun } from '../archive/finish-run.js'
+import { REPORT_FILE } from '../archive/run-folder.js'
 import { writeAside } from '../archive/safe-write.js'
+import { tunerFiles } from '../archive/tuner-files.js'
 import type { Job } from '../job/job.js'
 import { htmlReport } from '../report/html.js'
 import { terminalReport } from '../report/terminal.js'
@@ -47,6 +49,7 @@ export const requestOf = (
   rig: Rig,
   startedAt: Date,
   rigNotes: readonly string[],
+  retestOf: string | null,
 ): Omit<VerifyRequest, 'isSimulated' | 'isAhead' | 'says'> => ({
   job: job.value,
   rig,
@@ -54,7 +57,7 @@ export const requestOf = (
   startedAt: startedAt.toISOString(),
   program: programOf(options),
   rigNotes,
-  retestOf: null,
+  retestOf,
   rigChecks: [],
   rigFindings: [],
 })
@@ -80,9 +83,10 @@ export const notesOf = ({ job, patches }: Given, known: Calibrated, runNotes: re
 
 /** Leaves report and result, and tells the verdict. */
 export async function end(folder: string, result: Result, screen: Screen): Promise<number> {
-  await writeAside(folder, REPORT_FILE, htmlReport(result))
-  // Last: a folder with a result is a finished run.
-  await writeAside(folder, RESULT_FILE, `${JSON.stringify(result, null, 1)}\n`)
+  for (const { name, text } of tunerFiles(result.stages.flatMap(({ corrections }) => corrections))) {
+    await writeAside(folder, name, text)
+  }
+  await finishRun(folder, result, htmlReport(result))
   screen.clear()
   const { isColour, columnCount } = screen
   const reportPath = shown(join(folder, REPORT_FILE))

@@ -1,6 +1,7 @@
 /** linetrue verify JOB: from a bench, or from recordings made elsewhere. */
 import { dirname, resolve } from 'node:path'
-import { makeNewRunFolder, makeRunFolder } from '../archive/run-folder.js'
+import { earlierRun } from '../archive/earlier-run.js'
+import { CALIBRATION_FILE, makeNewRunFolder, makeRunFolder } from '../archive/run-folder.js'
 import { writeAside } from '../archive/safe-write.js'
 import { verify } from '../stages/verify.js'
 import { planPatches } from '../stimulus/plan.js'
@@ -34,18 +35,19 @@ export async function verifyCommand(options: VerifyOptions, signal: AbortSignal)
 }
 
 async function verifyRecordings(given: Given, signal: AbortSignal): Promise<number> {
-  const { options, job, rig, patches, now, screen } = given
+  const { options, job, rig, calibration, patches, now, screen } = given
   const recordings = assignRecordings(options.recording, patches, job.value)
   const known = calibrated(given, now)
   const runFolder = await (options.out === undefined
     ? makeNewRunFolder(resolve(dirname(job.path)), now)
     : makeRunFolder(resolve(options.out)))
   try {
+    const retestOf = await earlierRun(dirname(job.path), job.value.vehicle.vin, runFolder.path)
     const rigNotes = notesOf(given, known, [])
     for (const note of rigNotes) screen.say(note)
     const result = await verify(
       {
-        ...requestOf(given, known.rig, now, rigNotes),
+        ...requestOf(given, known.rig, now, rigNotes, retestOf),
         isSimulated: false,
         isAhead: false,
         says: { capture: 'a recording made elsewhere', player: 'not known', meter: () => null },
@@ -56,6 +58,7 @@ async function verifyRecordings(given: Given, signal: AbortSignal): Promise<numb
     )
     await writeAside(runFolder.path, 'job.yaml', job.text)
     await writeAside(runFolder.path, 'rig.yaml', rig.text)
+    if (calibration) await writeAside(runFolder.path, CALIBRATION_FILE, calibration.text)
     return await end(runFolder.path, result, screen)
   } finally {
     await runFolder.dropIfEmpty()
