@@ -87,7 +87,7 @@ async function compare() {
     `${os.cpus().length} × ${os.cpus()[0].model.trim()}, node ${process.version}, ${os.platform()} ${os.arch()}; ` +
       `medians of ${RUN_COUNT} fresh processes`,
   )
-  row('take', ['live ms', 'file ms', 'read ms', 'cpu ms', 'MB', 'ms/output'])
+  row('take', ['live ms', 'file ms', 'read ms', 'cpu ms', 'live MB', 'file MB', 'ms/output'])
   try {
     const scaling = []
     // Each question by itself: not every rate with every number of outputs.
@@ -117,6 +117,7 @@ async function timed(folder, outputCount, rateHz, leadS) {
     median(cold, 'wallMs').toFixed(0),
     median(cold, 'readMs').toFixed(0),
     median(live, 'cpuMs').toFixed(0),
+    median(live, 'peakMb').toFixed(0),
     median(cold, 'peakMb').toFixed(0),
     (liveMs / outputCount).toFixed(0),
   ])

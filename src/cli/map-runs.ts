@@ -71,7 +71,6 @@ export async function vehicleOfRun(folder: string, onProgress: OnProgress, signa
   const inputs = result.rig.inputs.map(
     ({ fullScaleVrms, ...input }): RigInput => ({ ...input, fullScaleVrms: vrms(fullScaleVrms) }),
   )
-  const { sampleRateHz } = result.takes[0]
   return {
     source: {
       run: shown(resolve(folder)),
@@ -84,8 +83,7 @@ export async function vehicleOfRun(folder: string, onProgress: OnProgress, signa
     isSimulated: result.isSimulated,
     labels: await labelsOf(folder, result),
     isBlind: false,
-    measure: () =>
-      takeLeads(keptTakes(folder, result, signal), patchesOf(result), { inputs }, sampleRateHz, onProgress, signal),
+    measure: () => takeLeads(keptTakes(folder, result, signal), patchesOf(result), { inputs }, onProgress, signal),
   }
 }
 
@@ -178,7 +176,7 @@ export async function vehicleOfRecordings(
     isBlind: true,
     measure: () => {
       const takes = recordedTakes(named, known, onProgress, signal)
-      return takeLeads(takes, patches, known, known.capture.sampleRateHz, onProgress, signal)
+      return takeLeads(takes, patches, known, onProgress, signal)
     },
   }
 }

@@ -1,40 +1,22 @@
 /**
- * Discrete Fourier transforms of a power-of-two size, on fft.js. Complex arrays are interleaved: re, im, re, im …
+ * Discrete Fourier transforms of a power-of-two size. Complex arrays are interleaved: re, im, re, im …
  *
  * Forward transforms are not scaled; inverses divide by the size. A real transform of N samples is a complex one of N / 2
- * whose samples are the even and odd ones: half the work and half the memory. Plans are kept, since making one costs
- * more than using it.
+ * whose samples are the even and odd ones: half the work and half the memory.
  */
-import FFT from 'fft.js'
+import { transform, turnsOf } from './fft-passes.js'
+import { room } from './room.js'
 
-interface Plan {
-  readonly fft: FFT
-  /** exp(-2 pi i k / (2 × size)), k = 0 to size / 2: what a real transform of twice the size turns its halves by. */
-  turns: Float64Array | null
-}
+const kept = new Map<number, Float64Array>()
 
-const plans = new Map<number, Plan>()
-
-function planOf(size: number): Plan {
-  let plan = plans.get(size)
-  if (!plan) {
-    if (!Number.isInteger(Math.log2(size)) || size < 2) throw new RangeError(`fft: size ${size}, want a power of two`)
-    plan = { fft: new FFT(size), turns: null }
-    plans.set(size, plan)
+/** What a real transform turns its halves by: exp(-2 pi i k / size), k = 0 to size / 4. */
+function halfTurnsOf(size: number): Float64Array {
+  let turns = kept.get(size)
+  if (!turns) {
+    turns = turnsOf(size, size / 4 + 1)
+    kept.set(size, turns)
   }
-  return plan
-}
-
-function turnsOf(size: number): Float64Array {
-  const plan = planOf(size)
-  if (!plan.turns) {
-    plan.turns = new Float64Array(size + 2)
-    for (let k = 0; k <= size / 2; k++) {
-      plan.turns[2 * k] = Math.cos((Math.PI * k) / size)
-      plan.turns[2 * k + 1] = -Math.sin((Math.PI * k) / size)
-    }
-  }
-  return plan.turns
+  return turns
 }
 
 /** The smallest power of two that holds count samples. */
@@ -42,30 +24,34 @@ export const sizeFor = (count: number): number => 2 ** Math.ceil(Math.log2(Math.
 
 /**
  * Spectrum of real samples, zero-padded to size (4 or more).
- * @param out room for size + 2 numbers, for those who transform often
+ * @param out room for size + 2 numbers, another array than samples, for those who transform often
  * @returns out: size / 2 + 1 complex bins, bin k at 2k and 2k + 1
  */
 export function realSpectrum(
-  samples: ArrayLike<number>,
+  samples: Float64Array | Float32Array,
   size: number,
   out: Float64Array = new Float64Array(size + 2),
 ): Float64Array {
   if (samples.length > size) throw new RangeError(`realSpectrum: ${samples.length} samples in a size of ${size}`)
   let data = samples
-  if (samples.length < size) {
-    const padded = new Float64Array(size)
-    padded.set(samples)
-    data = padded
+  if (samples.length < size || !(samples instanceof Float64Array)) {
+    data = room('real samples', size).fill(0)
+    data.set(samples)
   }
   const half = size / 2
-  planOf(half).fft.transform(out, data)
-  const turns = turnsOf(half)
+  transform(out, data as Float64Array, half, 1)
+  const turns = halfTurnsOf(size)
   out[size] = out[0]
   out[size + 1] = out[1]
-  for (let k = 0; k <= half / 2; k++) {
-    const [i, j] = [2 * k, 2 * (half - k)]
-    const [a, b, c, d] = [out[i], out[i + 1], out[j], out[j + 1]]
-    const [evenRe, evenIm, oddRe, oddIm] = [0.5 * (a + c), 0.5 * (b - d), 0.5 * (b + d), 0.5 * (c - a)]
+  for (let i = 0, j = size; i <= j; i += 2, j -= 2) {
+    const a = out[i]
+    const b = out[i + 1]
+    const c = out[j]
+    const d = out[j + 1]
+    const evenRe = 0.5 * (a + c)
+    const evenIm = 0.5 * (b - d)
+    const oddRe = 0.5 * (b + d)
+    const oddIm = 0.5 * (c - a)
     const turnedRe = oddRe * turns[i] - oddIm * turns[i + 1]
     const turnedIm = oddRe * turns[i + 1] + oddIm * turns[i]
     out[i] = evenRe + turnedRe
@@ -86,20 +72,24 @@ export function inverseReal(
   size: number,
   out: Float64Array = new Float64Array(size),
 ): Float64Array {
-  const half = size / 2
-  const turns = turnsOf(half)
-  for (let k = 0; k <= half / 2; k++) {
-    const [i, j] = [2 * k, 2 * (half - k)]
-    const [a, b, c, d] = [spectrum[i], spectrum[i + 1], spectrum[j], spectrum[j + 1]]
-    const [evenRe, evenIm, turnedRe, turnedIm] = [0.5 * (a + c), 0.5 * (b - d), 0.5 * (a - c), 0.5 * (b + d)]
+  const turns = halfTurnsOf(size)
+  // Halved for both parts of each sum, and divided by the size of the transform.
+  const scale = 1 / size
+  for (let i = 0, j = size; i <= j; i += 2, j -= 2) {
+    const a = scale * spectrum[i]
+    const b = scale * spectrum[i + 1]
+    const c = scale * spectrum[j]
+    const d = scale * spectrum[j + 1]
+    const turnedRe = a - c
+    const turnedIm = b + d
     const oddRe = turnedRe * turns[i] + turnedIm * turns[i + 1]
     const oddIm = turnedIm * turns[i] - turnedRe * turns[i + 1]
-    spectrum[i] = evenRe - oddIm
-    spectrum[i + 1] = evenIm + oddRe
-    spectrum[j] = evenRe + oddIm
-    spectrum[j + 1] = oddRe - evenIm
+    spectrum[i] = a + c - oddIm
+    spectrum[i + 1] = b - d + oddRe
+    spectrum[j] = a + c + oddIm
+    spectrum[j + 1] = oddRe - b + d
   }
-  planOf(half).fft.inverseTransform(out, spectrum.subarray(0, size))
+  transform(out, spectrum, size / 2, -1)
   return out
 }
 
@@ -108,13 +98,15 @@ export function complexSpectrum(
   samples: Float64Array,
   out: Float64Array = new Float64Array(samples.length),
 ): Float64Array {
-  planOf(samples.length / 2).fft.transform(out, samples)
+  transform(out, samples, samples.length / 2, 1)
   return out
 }
 
 /** Inverse of complexSpectrum. */
 export function inverseComplex(spectrum: Float64Array): Float64Array {
-  const out = new Float64Array(spectrum.length)
-  planOf(spectrum.length / 2).fft.inverseTransform(out, spectrum)
+  const size = spectrum.length / 2
+  const out = new Float64Array(2 * size)
+  transform(out, spectrum, size, -1)
+  for (let n = 0; n < out.length; n++) out[n] /= size
   return out
 }

@@ -28,10 +28,14 @@ export function cosineWindow(coefficients: readonly number[], count: number): Fl
     )
   }
   // One period of the cosine serves all orders; taking k * j modulo count keeps the argument small and exact.
-  const cosine = Float64Array.from({ length: count }, (_, j) => Math.cos((2 * Math.PI * j) / count))
-  return Float64Array.from({ length: count }, (_, j) =>
-    coefficients.reduce((sum, a, k) => sum + (k % 2 ? -a : a) * cosine[(k * j) % count], 0),
-  )
+  const cosine = new Float64Array(count)
+  for (let j = 0; j < count; j++) cosine[j] = Math.cos((2 * Math.PI * j) / count)
+  const window = new Float64Array(count)
+  for (let k = 0; k < coefficients.length; k++) {
+    const a = k % 2 ? -coefficients[k] : coefficients[k]
+    for (let j = 0; j < count; j++) window[j] += a * cosine[(k * j) % count]
+  }
+  return window
 }
 
 /**

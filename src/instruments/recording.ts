@@ -58,7 +58,7 @@ async function readOpen(file: FileHandle, path: string, signal: AbortSignal | un
       'Cut out the part that holds the track.',
     )
   }
-  const channels = Array.from({ length: info.channelCount }, () => new Float32Array(info.frameCount))
+  const channels = Array.from({ length: info.channelCount }, () => sharedSamples(info.frameCount))
   const sha256 = await readSamples(file, info, channels, stat.size, signal)
   if (info.encoding === 'float' && channels.some((channel) => !holdsNumbers(channel))) {
     throw new StopError(
@@ -91,6 +91,10 @@ async function readHeader(file: FileHandle, path: string, fileByteCount: number)
     wantByteCount = Math.min(Math.max(2 * wantByteCount, found), fileByteCount)
   }
 }
+
+/** In memory that worker threads see too. */
+const sharedSamples = (count: number): Float32Array =>
+  new Float32Array(new SharedArrayBuffer(Float32Array.BYTES_PER_ELEMENT * count))
 
 /** Reads the whole file once, in pieces: every byte into the checksum, the samples into the channels. */
 async function readSamples(

@@ -1,13 +1,6 @@
 /** Everything that one input of a take tells, in one pass over its samples: the unit of work that runs in parallel. */
 import type { Setting } from '../rig/roles.js'
-import {
-  CHIRP,
-  CLOSING_SPACING_S,
-  sectionStartS,
-  sectionsOf,
-  TRACK_REVISION,
-  trackDurationS,
-} from '../stimulus/layout.js'
+import { CHIRP, CLOSING_SPACING_S, sectionStartS, sectionsOf } from '../stimulus/layout.js'
 import type { Located, Transfer } from './analysis.js'
 import { COVERAGE_FACTOR } from './estimate.js'
 import { excessPhaseOf } from './excess-phase.js'
@@ -24,7 +17,7 @@ import { sweepDistortion } from './sweep-distortion.js'
 import { sampleAt, samplesPerSAt, spanU } from './time-map.js'
 import { readTimeVariance } from './time-variance.js'
 import { readTone } from './tone-reading.js'
-import { deconvolve, type SweepReference, sweepReference, transferFrom } from './transfer.js'
+import { deconvolve, type SweepReference, transferFrom } from './transfer.js'
 
 /** Let a section settle, and stop before it ends: other outputs' latency must not push its edges in. */
 const SETTLE_S = 0.2
@@ -35,22 +28,6 @@ const CANCELLED = 0.1
 const CARRIED = 0.1
 /** The silence starts later: the marker dies away, and an interface may take a moment to mute. */
 const SILENCE_SETTLE_S = 0.8
-
-/**
- * Analyses silence once, while there is still time: transforms and windows are made, and the code is warm when the first
- * input comes.
- */
-export function warmUp(sampleRateHz: number): void {
-  const located: Located = {
-    startSample: 0,
-    samplesPerS: sampleRateHz,
-    clockOffsetPpm: 0,
-    clockOffsetPpmU: 0,
-    revision: TRACK_REVISION,
-    match: 1,
-  }
-  analyseInput(new Float32Array(Math.ceil(trackDurationS() * sampleRateHz)), located, sweepReference(located))
-}
 
 /**
  * @param channel samples of one input, whole take
@@ -161,7 +138,7 @@ function peaksOf(samples: Float32Array): Pick<InputAnalysis, 'peakFs' | 'clipped
   let clippedSampleCount = 0
   for (let n = 0; n < samples.length; n++) {
     const magnitude = Math.abs(samples[n])
-    peakFs = Math.max(peakFs, magnitude)
+    if (magnitude > peakFs) peakFs = magnitude
     if (magnitude >= CLIPPED_FS) clippedSampleCount++
   }
   return { peakFs, clippedSampleCount }

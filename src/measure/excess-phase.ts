@@ -6,6 +6,7 @@
  * Processing, 1989, ch. 10; from memory). What remains is a delay and a sign. An all-pass in the way shows as lack of
  * confidence.
  */
+import { dot } from '../dsp/dot.js'
 import type { ExcessPhase } from './analysis.js'
 import { GRID_HZ, gridIndex } from './grid.js'
 
@@ -29,6 +30,10 @@ const KERNEL: Float64Array = Float64Array.from({ length: GRID_HZ.length + 2 * BE
   }
   return (sum * CELL) / steps / 3
 })
+/** The same for the cells on both sides; cell 0 stands in the middle. */
+const TWO_SIDED = Float64Array.from({ length: 2 * KERNEL.length }, (_, k) =>
+  k < KERNEL.length ? KERNEL[KERNEL.length - 1 - k] : KERNEL[k - KERNEL.length],
+)
 
 /**
  * @param re, im response on GRID_HZ
@@ -57,23 +62,18 @@ export function excessPhaseOf(
   if (band.length < 12) return null
 
   const { phaseRad: minimumRad, delayU: shapeU, cornerHz } = minimumPhase(magnitude, error, largest)
-  const phasors = band.map((i) => {
-    const excess = Math.atan2(im[i], re[i]) - minimumRad[i] + 2 * Math.PI * GRID_HZ[i] * centreS
-    return { freqHz: GRID_HZ[i], c: Math.cos(excess), s: Math.sin(excess) }
-  })
-  const highHz = phasors.at(-1)!.freqHz
-  const lowHz = phasors[0].freqHz
-  const centreHz = Math.sqrt(highHz * lowHz)
-
-  /** Mean of the phasors when a delay is taken off: 1 where all stand at phase 0, -1 at half a turn. */
-  const agreement = (delayS: number): number => {
-    let sum = 0
-    for (const { freqHz, c, s } of phasors) {
-      const turn = 2 * Math.PI * freqHz * delayS
-      sum += c * Math.cos(turn) - s * Math.sin(turn)
-    }
-    return sum / phasors.length
+  const excess = Float64Array.from(
+    band,
+    (i) => Math.atan2(im[i], re[i]) - minimumRad[i] + 2 * Math.PI * GRID_HZ[i] * centreS,
+  )
+  const phasors: Phasors = {
+    freqHz: Float64Array.from(band, (i) => GRID_HZ[i]),
+    c: excess.map(Math.cos),
+    s: excess.map(Math.sin),
   }
+  const highHz = phasors.freqHz[band.length - 1]
+  const lowHz = phasors.freqHz[0]
+  const centreHz = Math.sqrt(highHz * lowHz)
 
   // Far around where a few steps reach, else near the envelope's delay.
   const reachS = Math.max(0.06, 2 / centreHz)
@@ -82,26 +82,26 @@ export function excessPhaseOf(
   const best = isWide
     ? scanned(phasors, 0, reachS, stepS)
     : scanned(phasors, roughDelay(phasors, reachS), Math.max(0.0015, 1.5 / centreHz), stepS)
-  const delayS = sharpened(agreement, best.delayS, stepS, best.sign)
-  const value = agreement(delayS)
+  const delayS = sharpened(phasors, best.delayS, stepS, best.sign)
+  const value = agreementAt(phasors, delayS)
 
   // Phase left over turns into delay by the spread of frequencies; neighbours are alike, a quarter octave is one value
   let squareHz = 0
   let residual = 0
-  for (const { freqHz, c, s } of phasors) {
+  for (let k = 0; k < band.length; k++) {
+    const freqHz = phasors.freqHz[k]
     squareHz += freqHz * freqHz
     const turn = 2 * Math.PI * freqHz * delayS
-    residual += (s * Math.cos(turn) + c * Math.sin(turn)) ** 2
+    residual += (phasors.s[k] * Math.cos(turn) + phasors.c[k] * Math.sin(turn)) ** 2
   }
-  const rmsHz = Math.sqrt(squareHz / phasors.length)
-  const phaseRad = Math.sqrt(residual / phasors.length)
+  const rmsHz = Math.sqrt(squareHz / band.length)
+  const phaseRad = Math.sqrt(residual / band.length)
   // A coupling corner fc turns the phase by fc / f; from its magnitude alone it is known to about a tenth.
   const couplingU = (2 * 0.1 * cornerHz) / (2 * Math.PI * rmsHz * rmsHz)
   return {
     delayS: centreS + delayS,
     // The factor: so that 95 of 100 tries with usual filters at 80 to 40 dB of signal over noise lie inside.
-    delayU:
-      1.3 * Math.hypot((2 * phaseRad) / (2 * Math.PI * rmsHz) / Math.sqrt(phasors.length / 12), shapeU, couplingU),
+    delayU: 1.3 * Math.hypot((2 * phaseRad) / (2 * Math.PI * rmsHz) / Math.sqrt(band.length / 12), shapeU, couplingU),
     sign: value >= 0 ? 1 : -1,
     confidence: Math.abs(value),
     rival: best.rival,
@@ -115,23 +115,39 @@ export function excessPhaseOf(
 export const isSettled = ({ confidence, rival }: Pick<ExcessPhase, 'confidence' | 'rival'>): boolean =>
   confidence >= 0.967 && confidence - rival >= 0.15
 
-type Phasors = readonly { readonly freqHz: number; readonly c: number; readonly s: number }[]
+/** In the order of frequency. Arrays of numbers: objects whose fields happen to be whole would be another kind each time. */
+interface Phasors {
+  readonly freqHz: Float64Array
+  readonly c: Float64Array
+  readonly s: Float64Array
+}
+
+/** Mean of the phasors when a delay is taken off: 1 where all stand at phase 0, -1 at half a turn. */
+function agreementAt({ freqHz, c, s }: Phasors, delayS: number): number {
+  let sum = 0
+  for (let k = 0; k < freqHz.length; k++) {
+    const turn = 2 * Math.PI * freqHz[k] * delayS
+    sum += c[k] * Math.cos(turn) - s[k] * Math.sin(turn)
+  }
+  return sum / freqHz.length
+}
 
 /**
  * Sums of all phasors as a delay is taken off in equal steps. Turning each by a fixed angle a step costs no sine.
  * @returns real and imaginary part of the sum for each step, interleaved
  */
-function sweepDelays(phasors: Phasors, startS: number, stepS: number, count: number): Float64Array {
+function sweepDelays({ freqHz, c, s }: Phasors, startS: number, stepS: number, count: number): Float64Array {
   const sums = new Float64Array(2 * count)
-  for (const { freqHz, c, s } of phasors) {
-    const start = 2 * Math.PI * freqHz * startS
-    const turn = 2 * Math.PI * freqHz * stepS
-    const [stepRe, stepIm] = [Math.cos(turn), Math.sin(turn)]
-    let re = c * Math.cos(start) - s * Math.sin(start)
-    let im = s * Math.cos(start) + c * Math.sin(start)
-    for (let k = 0; k < count; k++) {
-      sums[2 * k] += re
-      sums[2 * k + 1] += im
+  for (let p = 0; p < freqHz.length; p++) {
+    const start = 2 * Math.PI * freqHz[p] * startS
+    const turn = 2 * Math.PI * freqHz[p] * stepS
+    const stepRe = Math.cos(turn)
+    const stepIm = Math.sin(turn)
+    let re = c[p] * Math.cos(start) - s[p] * Math.sin(start)
+    let im = s[p] * Math.cos(start) + c[p] * Math.sin(start)
+    for (let k = 0; k < sums.length; k += 2) {
+      sums[k] += re
+      sums[k + 1] += im
       const next = re * stepRe - im * stepIm
       im = im * stepRe + re * stepIm
       re = next
@@ -142,18 +158,21 @@ function sweepDelays(phasors: Phasors, startS: number, stepS: number, count: num
 
 /** Delay of the envelope: the largest magnitude of the sum, whatever its sign; low part of the band first. */
 function roughDelay(phasors: Phasors, reachS: number): number {
-  const low = phasors.filter(({ freqHz }) => freqHz < 16 * phasors[0].freqHz)
-  const highest = (some: Phasors, centreS: number, spanS: number): number => {
-    const stepS = 1 / (6 * some.at(-1)!.freqHz)
+  const { freqHz } = phasors
+  const lowCount = freqHz.filter((hz) => hz < 16 * freqHz[0]).length
+  const highest = (count: number, centreS: number, spanS: number): number => {
+    const stepS = 1 / (6 * freqHz[count - 1])
+    const some = { freqHz: freqHz.subarray(0, count), c: phasors.c.subarray(0, count), s: phasors.s.subarray(0, count) }
     const sums = sweepDelays(some, centreS - spanS, stepS, Math.ceil((2 * spanS) / stepS) + 1)
-    let best = 0
-    for (let k = 1; k < sums.length / 2; k++) {
-      if (Math.hypot(sums[2 * k], sums[2 * k + 1]) > Math.hypot(sums[2 * best], sums[2 * best + 1])) best = k
+    let [best, largest] = [0, 0]
+    for (let k = 0; k < sums.length / 2; k++) {
+      const power = sums[2 * k] * sums[2 * k] + sums[2 * k + 1] * sums[2 * k + 1]
+      if (power > largest) [best, largest] = [k, power]
     }
     return centreS - spanS + best * stepS
   }
-  const coarse = highest(low, 0, reachS)
-  return highest(phasors, coarse, 1 / low.at(-1)!.freqHz)
+  const coarse = highest(lowCount, 0, reachS)
+  return highest(freqHz.length, coarse, 1 / freqHz[lowCount - 1])
 }
 
 /** The best agreement with either sign around a delay, and the best with the other sign. */
@@ -173,15 +192,15 @@ function scanned(
   return {
     delayS: centreS - reachS + (isPositive ? highest : lowest) * stepS,
     sign: isPositive ? 1 : -1,
-    rival: (isPositive ? -sums[2 * lowest] : sums[2 * highest]) / phasors.length,
+    rival: (isPositive ? -sums[2 * lowest] : sums[2 * highest]) / phasors.freqHz.length,
   }
 }
 
 /** Highest point near a delay by bisection of the parabola through three points. */
-function sharpened(agreement: (delayS: number) => number, startS: number, startStepS: number, sign: number): number {
+function sharpened(phasors: Phasors, startS: number, startStepS: number, sign: number): number {
   let [delayS, stepS] = [startS, startStepS]
   for (let pass = 0; pass < 6; pass++) {
-    const [a, b, c] = [-1, 0, 1].map((k) => sign * agreement(delayS + k * stepS))
+    const [a, b, c] = [-1, 0, 1].map((k) => sign * agreementAt(phasors, delayS + k * stepS))
     const bend = a - 2 * b + c
     if (bend < 0) delayS += Math.max(-1, Math.min(1, (0.5 * (a - c)) / bend)) * stepS
     stepS *= 0.3
@@ -265,14 +284,11 @@ function minimumPhase(
   const slopes = Float64Array.from({ length: GRID_HZ.length + 2 * BEYOND }, (_, j) => slopeAt(j - BEYOND))
   // What the sum itself leaves, tried with usual filters: with a band limit up to a twentieth of a sample at 48 kHz.
   const digitalU = first > bottom || isLimited ? 0.9e-6 : 0.03e-6
-  const phaseRad = Float64Array.from(GRID_HZ, (_, i) => {
-    let sum = 0
-    for (let j = 0; j < slopes.length; j++) {
-      const cell = j - BEYOND - i
-      sum += slopes[j] * KERNEL[cell >= 0 ? cell : -1 - cell]
-    }
-    return sum / Math.PI
-  })
+  const phaseRad = new Float64Array(GRID_HZ.length)
+  for (let i = 0; i < phaseRad.length; i++) {
+    const first = TWO_SIDED.length / 2 - BEYOND - i
+    phaseRad[i] = dot(slopes, TWO_SIDED.subarray(first, first + slopes.length)) / Math.PI
+  }
   return { phaseRad, delayU: Math.hypot(beyond?.delayU ?? 0, digitalU), cornerHz }
 }
 

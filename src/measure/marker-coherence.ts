@@ -110,7 +110,10 @@ export function incoherenceOf(
     let [cross, ones, twos] = [0, 0, 0]
     let [c, s] = [Math.cos((2 * Math.PI * samples * first) / size), Math.sin((2 * Math.PI * samples * first) / size)]
     for (let k = first; k <= last; k++) {
-      const [a, b, p, q] = [one[2 * k], one[2 * k + 1], two[2 * k], two[2 * k + 1]]
+      const a = one[2 * k]
+      const b = one[2 * k + 1]
+      const p = two[2 * k]
+      const q = two[2 * k + 1]
       cross += a * (p * c - q * s) + b * (q * c + p * s)
       ones += a * a + b * b
       twos += p * p + q * q

@@ -117,8 +117,10 @@ function spectrumAt(
 function turn(spectrum: Float64Array, samples: number, size: number): void {
   for (let k = 0; k <= size / 2; k++) {
     const angle = (2 * Math.PI * k * samples) / size
-    const [c, s] = [Math.cos(angle), Math.sin(angle)]
-    const [re, im] = [spectrum[2 * k], spectrum[2 * k + 1]]
+    const c = Math.cos(angle)
+    const s = Math.sin(angle)
+    const re = spectrum[2 * k]
+    const im = spectrum[2 * k + 1]
     spectrum[2 * k] = re * c - im * s
     spectrum[2 * k + 1] = im * c + re * s
   }
@@ -143,11 +145,15 @@ export function latenessOf({ opening, closing, size, noisePower }: MarkerPair): 
   const weights = room('marker weights', size / 2)
   let clearBins = 0
   for (let i = 0; i < cross.length; i += 2) {
-    const [a, b, c, d] = [closing[i], closing[i + 1], opening[i], opening[i + 1]]
+    const a = closing[i]
+    const b = closing[i + 1]
+    const c = opening[i]
+    const d = opening[i + 1]
     cross[i] = a * c + b * d
     cross[i + 1] = b * c - a * d
     if (i === 0 || i === size) continue
-    const [one, two] = [c * c + d * d, a * a + b * b]
+    const one = c * c + d * d
+    const two = a * a + b * b
     // One over the variance of a bin's phase: half of the noise's power lies across the signal.
     const isClear = Math.min(one, two) > CLEAR * noisePower
     weights[i / 2] = isClear ? (2 * one * two) / (noisePower * (one + two)) : 0
@@ -158,7 +164,14 @@ export function latenessOf({ opening, closing, size, noisePower }: MarkerPair): 
   spectrum.set(cross)
   const correlation = inverseReal(spectrum, size, room('marker correlation', size))
   let best = 0
-  for (let n = 0; n < size; n++) if (Math.abs(correlation[n]) > Math.abs(correlation[best])) best = n
+  let largest = 0
+  for (let n = 0; n < size; n++) {
+    const magnitude = Math.abs(correlation[n])
+    if (magnitude > largest) {
+      largest = magnitude
+      best = n
+    }
+  }
   let samples = best > size / 2 ? best - size : best
   // Of a rest of the track that is inverted nothing is said here: the phase is taken against the sign of the peak.
   const sign = Math.sign(correlation[best])
@@ -182,16 +195,22 @@ function phaseFit(
   sign: number,
   size: number,
 ): { slope: number; weight: number; misfit: number; total: number } {
-  let [slope, weight, misfit, total] = [0, 0, 0, 0]
+  let slope = 0
+  let weight = 0
+  let misfit = 0
+  let total = 0
   const step = (2 * Math.PI) / size
-  const [stepRe, stepIm] = [Math.cos(step * samples), Math.sin(step * samples)]
-  let [c, s] = [sign * stepRe, sign * stepIm]
+  const stepRe = Math.cos(step * samples)
+  const stepIm = Math.sin(step * samples)
+  let c = sign * stepRe
+  let s = sign * stepIm
   for (let k = 1; k < size / 2; k++) {
     if (weights[k] > 0) {
-      const [re, im] = [cross[2 * k], cross[2 * k + 1]]
+      const re = cross[2 * k]
+      const im = cross[2 * k + 1]
       const phase = Math.atan2(im * c + re * s, re * c - im * s)
       slope += weights[k] * step * k * phase
-      weight += weights[k] * (step * k) ** 2
+      weight += weights[k] * step * k * step * k
       misfit += weights[k] * phase * phase
       total += weights[k]
     }

@@ -69,7 +69,10 @@ function correlated({ re, im }: Complex, template: Float64Array): Float32Array {
     complexSpectrum(block, product)
     // The inverse by the forward transform of the conjugate: magnitudes are the same.
     for (let k = 0; k < 2 * size; k += 2) {
-      const [a, b, c, d] = [product[k], product[k + 1], wanted[k], wanted[k + 1]]
+      const a = product[k]
+      const b = product[k + 1]
+      const c = wanted[k]
+      const d = wanted[k + 1]
       product[k] = (a * c + b * d) / size
       product[k + 1] = (a * d - b * c) / size
     }

@@ -118,7 +118,8 @@ function addTurned(
   const singles = factor & 3
   let n = from + first * factor
   for (let m = first; m < stop; m++) {
-    let [x, y] = [0, 0]
+    let x = 0
+    let y = 0
     for (let i = 0; i < quads; i++) {
       x += one[n] + one[n + 1] + one[n + 2] + one[n + 3]
       y += two[n] + two[n + 1] + two[n + 2] + two[n + 3]

@@ -126,8 +126,11 @@ function weightedLevels(
   let [square, squareA, squareC, square468] = [0, 0, 0, 0]
   for (let bin = first; bin <= last; bin++) {
     const share = bin === first ? first + 0.5 - low : bin === last ? high - last + 0.5 : 1
-    const [here, hiss] = [share * power[bin], share * clean[bin]]
-    const [a, c, n] = [gains[3 * bin], gains[3 * bin + 1], gains[3 * bin + 2]]
+    const here = share * power[bin]
+    const hiss = share * clean[bin]
+    const a = gains[3 * bin]
+    const c = gains[3 * bin + 1]
+    const n = gains[3 * bin + 2]
     all += here
     allA += a * here
     allC += c * here

@@ -89,7 +89,8 @@ export function averagedPower(samples: Float32Array | Float64Array, samplesPerS:
   const block = room('noise samples', size)
   for (const from of starts) {
     // An offset needs no care: over a whole period a Hann window has it in bins 0 and 1 only, far below 20 Hz.
-    for (let n = 0; n < size; n++) block[n] = window[n] * samples[from + n]
+    block.set(samples.subarray(from, from + size))
+    for (let n = 0; n < size; n++) block[n] *= window[n]
     const spectrum = realSpectrum(block, size, room('noise spectrum', size + 2))
     for (let bin = 0; bin <= size / 2; bin++) {
       const re = spectrum[2 * bin]
@@ -107,6 +108,7 @@ export function averagedPower(samples: Float32Array | Float64Array, samplesPerS:
 /**
  * The samples without a tone of known frequency, by its least-squares fit: a window's skirts would leave more of it than
  * a quiet card has noise.
+ * @returns rest is working room: gone at the next call
  */
 export function withoutTone(
   samples: Float32Array | Float64Array,
@@ -122,7 +124,8 @@ export function withoutTone(
   const cs = 0.5 * scale * Math.sin(turn)
   const { cosine, sine } = project(samples, 0, count, stepRad)
   const determinant = cc * ss - cs * cs
-  const rest = new Float64Array(samples)
+  const rest = room('without tone', count)
+  rest.set(samples)
   const [a, b] = [(cosine * ss - sine * cs) / determinant, (sine * cc - cosine * cs) / determinant]
   takeOff(rest, stepRad, a, b)
   return { rest, peakFs: Math.hypot(a, b) }
@@ -140,10 +143,11 @@ export const powerAround = (power: Float64Array, centre: number, reach: number):
 
 /** What one bin holds around a place, by the median of bins beside it. */
 export function floorAround(power: Float64Array, centre: number): number {
-  const beside: number[] = []
-  for (let k = 5; k <= 16; k++) {
-    for (const bin of [centre - k, centre + k]) if (bin > 1 && bin < power.length) beside.push(power[bin])
-  }
-  beside.sort((a, b) => a - b)
-  return beside[Math.floor(beside.length / 2)] ?? 0
+  const below = power.subarray(Math.max(2, centre - 16), Math.max(2, centre - 4))
+  const above = power.subarray(centre + 5, centre + 17)
+  const beside = new Float64Array(below.length + above.length)
+  beside.set(below)
+  beside.set(above, below.length)
+  beside.sort()
+  return beside[beside.length >> 1] ?? 0
 }

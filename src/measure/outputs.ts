@@ -66,7 +66,7 @@ export function measureOutputs(job: Job, leads: readonly LeadData[]): OutputMeas
   return singles.map((one) => ({ ...one, delayS: relativeDelay(one, singles) }))
 }
 
-function featuresOf(lead: LeadData, own: OutputSpec, deadDbBelow: number): LeadFeatures {
+export function featuresOf(lead: LeadData, own: OutputSpec, deadDbBelow: number): LeadFeatures {
   const { transfer } = lead.analysis
   const fullScaleVrms = fullScaleAtLead(lead.input)
   const magnitudeAt = (from: InputAnalysis, freqHz: number): number => {
@@ -87,7 +87,7 @@ function featuresOf(lead: LeadData, own: OutputSpec, deadDbBelow: number): LeadF
 }
 
 /** Median over the passband of what the fader took away. */
-function faderDropDb(before: InputAnalysis, after: InputAnalysis): number {
+export function faderDropDb(before: InputAnalysis, after: InputAnalysis): number {
   const power = ({ transfer: t }: InputAnalysis, i: number): number =>
     Math.hypot(t.leftRe[i], t.leftIm[i], t.rightRe[i], t.rightIm[i])
   const largest = Math.max(...GRID_HZ.map((_, i) => power(before, i)))

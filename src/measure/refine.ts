@@ -28,7 +28,24 @@ const LENGTH_S = CHIRP.durationS + 0.2
 /** What is left of a chirp after its matched filter: a subwoofer's rings for some 40 ms, to both sides. */
 const RING_S = 0.0425
 
-export function refine(mixed: Mixed, { opening, closing }: Track): Straight {
+/** Where the chirps stand that place and clock are read from. */
+export interface Marks {
+  /** Inner distances of the markers. */
+  readonly openingSpacingS: number
+  readonly closingSpacingS: number
+  /** Start of the opening marker's second chirp, and from there to the closing one's. */
+  readonly firstChirpS: number
+  readonly betweenS: number
+}
+
+const TRACK_MARKS: Marks = {
+  openingSpacingS: openingSpacingS(TRACK_REVISION),
+  closingSpacingS: CLOSING_SPACING_S,
+  firstChirpS: FIRST_CHIRP_S,
+  betweenS: BETWEEN_S,
+}
+
+export function refine(mixed: Mixed, { opening, closing }: Track, marks: Marks = TRACK_MARKS): Straight {
   const { sampleRateHz } = mixed.audio
   const factor = factorFor(mixed.audio, RATE_HZ)
   const rateHz = sampleRateHz / factor
@@ -39,7 +56,7 @@ export function refine(mixed: Mixed, { opening, closing }: Track): Straight {
   template.set(chirpTemplate(rateHz))
   const played = complexSpectrum(template)
   // The second chirp of each marker is followed by silence, so its whole response can be compared.
-  const [first, last] = [opening.atS + openingSpacingS(TRACK_REVISION), closing.atS + CLOSING_SPACING_S].map((atS) => {
+  const [first, last] = [opening.atS + marks.openingSpacingS, closing.atS + marks.closingSpacingS].map((atS) => {
     const from = Math.round((atS - BEFORE_S) * sampleRateHz)
     const heard = complexSpectrum(softened(mixOf(mixed, factor, from, count), size))
     const filtered = correlation(heard, played)
@@ -49,11 +66,11 @@ export function refine(mixed: Mixed, { opening, closing }: Track): Straight {
   const guess = sameOutput(first, last)
   const moved = ringAt(last.filtered, last.middle + Math.round(guess), reach)
   const shift = shiftBetween(first.ring, moved.ring, guess - Math.round(guess))
-  const samplesPerS = (last.from - first.from + factor * (moved.middle - first.middle + shift.samples)) / BETWEEN_S
+  const samplesPerS = (last.from - first.from + factor * (moved.middle - first.middle + shift.samples)) / marks.betweenS
   const lag = first.middle - reach + placeOf(first.ring, reach, rateHz, samplesPerS / sampleRateHz - 1)
   const chirpAt = first.from + (factor - 1) / 2 + factor * lag
   return {
-    startSample: chirpAt - FIRST_CHIRP_S * samplesPerS,
+    startSample: chirpAt - marks.firstChirpS * samplesPerS,
     samplesPerS,
     distanceError: factor * shift.samplesError,
   }

@@ -1,8 +1,8 @@
 /** What takes at other settings tell of an output: another volume, and the engine running. */
 import { type OutputSpec, volumeOf } from '../job/job.js'
-import { fullScaleAtLead } from '../rig/rig.js'
+import { fullScaleAtLead, type RigInput } from '../rig/rig.js'
 import { dbFromRatio } from '../units/level.js'
-import { ENGINE_NOISE_METHODS, engineNoise, type Whine } from './engine-noise.js'
+import { ENGINE_NOISE_METHODS, type EngineNoise, engineNoise, type Whine } from './engine-noise.js'
 import { dbFromRelative, type Estimate, estimate } from './estimate.js'
 import { heardOf } from './heard.js'
 import type { LeadData } from './lead.js'
@@ -44,7 +44,11 @@ export const settingsFigures = (lead: LeadData, heard: OutputSpec): SettingsFigu
 function engineFigures({ analysis, input, others }: LeadData): EngineFigures | null {
   const running = others.get('engine_running')
   if (!running?.silence) return null
-  const { whine, riseDb, riseDbU } = engineNoise(running.silence, running.samplesPerS, running.idle, analysis.idle)
+  return engineFiguresOf(engineNoise(running.silence, running.samplesPerS, running.idle, analysis.idle), input)
+}
+
+/** In volts at the lead. */
+export function engineFiguresOf({ whine, riseDb, riseDbU }: EngineNoise, input: RigInput): EngineFigures {
   return {
     whine,
     whineDbv:

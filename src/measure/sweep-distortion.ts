@@ -106,6 +106,7 @@ function orderSpectrum(impulse: Float64Array, { centre, samplesPerS }: ImpulseRe
   samples.fill(0)
   const total = impulse.length
   let [squares, fourths] = [0, 0]
+  let from = (middle - before + 2 * total) % total
   for (let n = 0; n < before + after; n++) {
     const away = n - before
     const gain =
@@ -114,9 +115,11 @@ function orderSpectrum(impulse: Float64Array, { centre, samplesPerS }: ImpulseRe
         : away > 0.6 * after
           ? raised((before + after - n - 0.5) / (0.4 * after))
           : 1
-    samples[n] = gain * impulse[(middle + away + 2 * total) % total]
-    squares += gain * gain
-    fourths += gain ** 4
+    samples[n] = gain * impulse[from]
+    if (++from === total) from = 0
+    const square = gain * gain
+    squares += square
+    fourths += square * square
   }
   return {
     order,

@@ -1,4 +1,5 @@
 /** Swings in a series of readings: least squares at one rate or at the best one, with slow curves taken off. */
+import { room } from '../dsp/room.js'
 
 const RATE_HZ = [0.5, 20] as const
 const RATE_STEP_HZ = 0.05
@@ -23,7 +24,8 @@ export interface Rate {
 export function bestRate(timeS: readonly number[], level: Float64Array, phase: Float64Array): Rate {
   const [levelPower, phasePower] = [meanSquare(level), meanSquare(phase)]
   const at = (rateHz: number): Rate => {
-    const [l, p] = [swingAt(timeS, level, rateHz), swingAt(timeS, phase, rateHz)]
+    const basis = basisAt(timeS, rateHz)
+    const [l, p] = [swingAt(basis, level), swingAt(basis, phase)]
     const levelShare = l.power / Math.max(levelPower, 1e-30)
     const phaseShare = p.power / Math.max(phasePower, 1e-30)
     // What swings further, in units of the level (which a radian of phase is), decides.
@@ -44,29 +46,37 @@ export function bestRate(timeS: readonly number[], level: Float64Array, phase: F
   return best
 }
 
+/** A constant, time, cosine and sine of a rate at each reading, one after the other. */
+function basisAt(timeS: readonly number[], rateHz: number): Float64Array {
+  const basis = room('swing basis', 4 * timeS.length)
+  const middle = (timeS[0] + timeS[timeS.length - 1]) / 2
+  for (let i = 0; i < timeS.length; i++) {
+    const t = timeS[i] - middle
+    basis[4 * i] = 1
+    basis[4 * i + 1] = t
+    basis[4 * i + 2] = Math.cos(2 * Math.PI * rateHz * t)
+    basis[4 * i + 3] = Math.sin(2 * Math.PI * rateHz * t)
+  }
+  return basis
+}
+
 /** Least-squares cosine and sine of a rate, with the straight line that was taken off fitted anew beside them. */
-function swingAt(timeS: readonly number[], values: Float64Array, rateHz: number): Swing {
+function swingAt(basis: Float64Array, values: Float64Array): Swing {
   const size = 4
   const m = new Float64Array(size * (size + 1))
-  const middle = (timeS[0] + timeS[timeS.length - 1]) / 2
-  const row = [1, 0, 0, 0]
   for (let i = 0; i < values.length; i++) {
-    const t = timeS[i] - middle
-    row[1] = t
-    row[2] = Math.cos(2 * Math.PI * rateHz * t)
-    row[3] = Math.sin(2 * Math.PI * rateHz * t)
     for (let a = 0; a < size; a++) {
-      for (let b = 0; b < size; b++) m[a * (size + 1) + b] += row[a] * row[b]
-      m[a * (size + 1) + size] += row[a] * values[i]
+      const own = basis[size * i + a]
+      for (let b = 0; b < size; b++) m[a * (size + 1) + b] += own * basis[size * i + b]
+      m[a * (size + 1) + size] += own * values[i]
     }
   }
   const solution = eliminated(m, size)
   let left = 0
   for (let i = 0; i < values.length; i++) {
-    const t = timeS[i] - middle
-    const angle = 2 * Math.PI * rateHz * t
-    left +=
-      (values[i] - solution[0] - solution[1] * t - solution[2] * Math.cos(angle) - solution[3] * Math.sin(angle)) ** 2
+    let rest = values[i]
+    for (let a = 0; a < size; a++) rest -= solution[a] * basis[size * i + a]
+    left += rest * rest
   }
   return { cosine: solution[2], sine: solution[3], power: Math.max(0, meanSquare(values) - left / values.length) }
 }

@@ -72,7 +72,11 @@ export function readToneFloor(samples: Float32Array, freqHz: number, samplesPerS
     tonePeakFs += peakFs / BLOCKS
     for (let n = 0; n < size; n++) block[n] = window[n] * rest[n]
     const spectrum = realSpectrum(block, size, room('floor spectrum', size + 2))
-    for (let bin = 0; bin <= size / 2; bin++) power[bin] += spectrum[2 * bin] ** 2 + spectrum[2 * bin + 1] ** 2
+    for (let bin = 0; bin <= size / 2; bin++) {
+      const re = spectrum[2 * bin]
+      const im = spectrum[2 * bin + 1]
+      power[bin] += re * re + im * im
+    }
   }
   // One-sided mean square over a full-scale sine's (see noise-spectrum.ts); sum w^2 = N a_0^2 × noise bandwidth.
   const scale = 4 / (BLOCKS * size * size * BLACKMAN_HARRIS_4[0] ** 2 * enbwBins)
@@ -90,9 +94,9 @@ export function readToneFloor(samples: Float32Array, freqHz: number, samplesPerS
 function noiseIn(power: Float64Array, binHz: number, { lowHz, highHz }: (typeof FLOOR_BANDS)[number]): number {
   const [first, last] = [Math.ceil(lowHz / binHz), Math.min(power.length - 1, Math.floor(highHz / binHz))]
   const step = Math.max(1, Math.floor((last - first + 1) / BINS_MAX))
-  const values: number[] = []
-  for (let bin = first; bin <= last; bin += step) values.push(power[bin])
-  values.sort((a, b) => a - b)
+  const values = new Float64Array(Math.max(0, Math.floor((last - first) / step) + 1))
+  for (let i = 0; i < values.length; i++) values[i] = power[first + i * step]
+  values.sort()
   return ((values[values.length >> 1] ?? 0) * (highHz - lowHz)) / binHz / medianOverMean(BLOCKS)
 }
 

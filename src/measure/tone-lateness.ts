@@ -103,10 +103,17 @@ export function phasorAt(
 ): Phasor {
   const [stepRe, stepIm] = [Math.cos(stepRad), Math.sin(stepRad)]
   // Both parts against cosine and sine at once; see dsp/projection.ts. Blocks are short, so rounding does not add up.
-  let [xc, xs, yc, ys, u, v] = [0, 0, 0, 0, 1, 0]
+  let xc = 0
+  let xs = 0
+  let yc = 0
+  let ys = 0
+  let u = 1
+  let v = 0
+  const { re: one, im: other } = samples
   for (let n = from; n < from + count; n++) {
     const weight = window === null ? 1 : window[n - from]
-    const [x, y] = [weight * samples.re[n], weight * samples.im[n]]
+    const x = weight * one[n]
+    const y = weight * other[n]
     xc += x * u
     xs += x * v
     yc += y * u
@@ -125,6 +132,12 @@ export function phasorAt(
     mirrorRe: mirrorRe * c - mirrorIm * s,
     mirrorIm: mirrorIm * c + mirrorRe * s,
   }
+}
+
+function energyOf({ re, im }: Complex): number {
+  let sum = 0
+  for (let n = 0; n < re.length; n++) sum += re[n] * re[n] + im[n] * im[n]
+  return sum
 }
 
 let kept = new Float64Array(0)
@@ -154,7 +167,8 @@ export function toneLatenessOf(
   const frameCount = frameCountOf(mixed.audio)
   const pairs = pairsOf(mixed)
   const [blocks, atS]: [Block[], number[]] = [[], []]
-  let [held, power] = [0, 0]
+  let held = 0
+  let power = 0
   for (const { startS, fromS, toS } of bursts) {
     const from = Math.round(straight.startSample + fromS * straight.samplesPerS)
     const blockCount = Math.floor(((toS - fromS) * perS) / count)
@@ -162,9 +176,7 @@ export function toneLatenessOf(
     const mixes = pairs.map((pair) => mixOf(pair, factor, from, blockCount * count))
     const middle = from + (factor - 1) / 2
     const origin = (straight.startSample + startS * straight.samplesPerS - middle) / factor
-    for (const { re, im } of mixes) {
-      for (let n = 0; n < re.length; n++) power += re[n] * re[n] + im[n] * im[n]
-    }
+    power += mixes.reduce((sum, mix) => sum + energyOf(mix), 0)
     for (let i = 0; i < blockCount; i++) {
       const block = mixes.map((mix) => phasorAt(mix, i * count, count, stepRad, origin, window))
       held += blockPower(block) / count

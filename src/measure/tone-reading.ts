@@ -125,15 +125,23 @@ function restOf(
   const add = (fromHz: number, toHz: number, noiseShare: number): void => {
     const last = Math.min(Math.ceil(toHz / binHz) - 1, Math.floor(topHz / binHz))
     const first = Math.ceil(Math.max(BAND_HZ[0], fromHz) / binHz)
+    let here = 0
+    let hereNotched = 0
+    let hereSquares = 0
     for (let bin = first; bin <= last; bin++) {
-      const [re, im] = [bins[2 * bin], bins[2 * bin + 1]]
+      const re = bins[2 * bin]
+      const im = bins[2 * bin + 1]
       const value = re * re + im * im
-      const hz2 = (bin * binHz) ** 2
+      const hz = bin * binHz
+      const hz2 = hz * hz
       const away = (tone2 - hz2) * (tone2 - hz2)
-      power += value
-      notched += (value * away) / (away + width2 * hz2)
-      squares += noiseShare * value * value
+      here += value
+      hereNotched += (value * away) / (away + width2 * hz2)
+      hereSquares += value * value
     }
+    power += here
+    notched += hereNotched
+    squares += noiseShare * hereSquares
     noiseBins += noiseShare * Math.max(0, last - first + 1)
   }
   // Harmonics and lines are steady and add nothing to the scatter of noise.

@@ -37,14 +37,17 @@ export function sweepReference(located: Located): SweepReference {
     // The room in front lets a response come earlier than located, as it does when a slow output set the place.
     const firstSample = Math.floor(at)
     const samples = sweepSamples((firstSample - at) / ownPerS, ownPerS, size)
-    return { firstSample, inverse: inverseOf(realSpectrum(samples, size), samplesPerS / size) }
+    return {
+      firstSample,
+      inverse: inverseOf(realSpectrum(samples, size, room('sweep spectrum', size + 2)), samplesPerS / size),
+    }
   })
   return { size, samplesPerS, sides }
 }
 
 /** The sweep on the capture's clock, from a moment just before its start. */
 function sweepSamples(startS: number, samplesPerS: number, size: number): Float64Array {
-  const samples = room('reference samples', size)
+  const samples = room('sweep samples', size)
   samples.fill(0)
   const count = Math.min(size, Math.ceil(SWEEP.durationS * samplesPerS) + 2)
   for (let n = 0; n < count; n++) samples[n] = SWEEP.peakFs * sweepAt(startS + n / samplesPerS)
@@ -75,7 +78,10 @@ export function deconvolve(channel: Float32Array, reference: SweepReference): Im
     taken.set(channel.subarray(from, Math.min(channel.length, firstSample + lengthSamples)), from - firstSample)
     realSpectrum(taken, size, spectrum)
     for (let k = 0; k < spectrum.length; k += 2) {
-      const [a, b, c, d] = [spectrum[k], spectrum[k + 1], inverse[k], inverse[k + 1]]
+      const a = spectrum[k]
+      const b = spectrum[k + 1]
+      const c = inverse[k]
+      const d = inverse[k + 1]
       spectrum[k] = a * c - b * d
       spectrum[k + 1] = a * d + b * c
     }
@@ -112,7 +118,8 @@ function inverseOf(played: Float64Array, binHz: number): Float64Array {
   for (let k = Math.ceil(1 / binHz); k * binHz < topHz; k++) {
     const freqHz = k * binHz
     const gain = 1 - edge(freqHz, 0.985 * topHz, topHz)
-    const [c, d] = [played[2 * k], played[2 * k + 1]]
+    const c = played[2 * k]
+    const d = played[2 * k + 1]
     const scale = gain / (c * c + d * d)
     const low = lowEdge(freqHz)
     out[2 * k] = scale * (low.re * c + low.im * d)
@@ -134,7 +141,7 @@ function centreOf(left: Float64Array, right: Float64Array, samplesPerS: number):
   let best = 0
   let largest = -1
   for (let n = -Math.round(LATENCY_S.early * samplesPerS); n <= LATENCY_S.late * samplesPerS; n++) {
-    const at = (n + size) % size
+    const at = n < 0 ? n + size : n
     const magnitude = Math.max(Math.abs(left[at]), Math.abs(right[at]))
     if (magnitude > largest) {
       largest = magnitude
@@ -154,12 +161,13 @@ function windowed(left: Float64Array, right: Float64Array, centre: number, sampl
   const size = 2 * sizeFor(before + after)
   const out = room('response samples', 2 * size)
   out.fill(0)
+  let from = (centre - before + 2 * total) % total
   for (let n = -before; n < after; n++) {
     const gain = gainAt(n)
-    const from = (centre + n + 2 * total) % total
-    const to = 2 * ((n + size) % size)
+    const to = 2 * (n < 0 ? n + size : n)
     out[to] = gain * left[from]
     out[to + 1] = gain * right[from]
+    if (++from === total) from = 0
   }
   return out
 }
@@ -176,48 +184,46 @@ function onGrid(samples: Float64Array, centre: number, samplesPerS: number): Sid
   const spectrum = complexSpectrum(samples, room('response spectrum', samples.length))
   const size = samples.length / 2
   const binHz = samplesPerS / size
-  const sides = [0, 1].map(() => [new Float64Array(GRID_HZ.length), new Float64Array(GRID_HZ.length)])
-  const at = (bin: number, side: number, part: number): number => {
-    // One transform of left + i right; its even part is the left spectrum, its odd part the right one.
-    const [k, m] = [2 * ((bin + size) % size), 2 * ((size - bin) % size)]
-    const [zr, zi, yr, yi] = [spectrum[k], spectrum[k + 1], spectrum[m], spectrum[m + 1]]
-    if (side === 0) return part === 0 ? 0.5 * (zr + yr) : 0.5 * (zi - yi)
-    return part === 0 ? 0.5 * (zi + yi) : 0.5 * (yr - zr)
-  }
-  GRID_HZ.forEach((freqHz, i) => {
+  const [leftRe, leftIm, rightRe, rightIm] = [0, 1, 2, 3].map(() => new Float64Array(GRID_HZ.length))
+  for (let i = 0; i < GRID_HZ.length; i++) {
+    const freqHz = GRID_HZ[i]
     const place = freqHz / binHz
-    const bin = Math.floor(place)
+    const below = Math.floor(place) - 1
+    const weights = cubicWeights(place - below - 1)
+    // One transform of left + i right; its even part is the left spectrum, its odd part the right one.
+    let evenRe = 0
+    let evenIm = 0
+    let oddRe = 0
+    let oddIm = 0
+    for (let t = 0; t < 4; t++) {
+      const k = 2 * ((below + t + size) % size)
+      const m = 2 * ((size - below - t) % size)
+      const weight = 0.5 * weights[t]
+      evenRe += weight * (spectrum[k] + spectrum[m])
+      evenIm += weight * (spectrum[k + 1] - spectrum[m + 1])
+      oddRe += weight * (spectrum[k + 1] + spectrum[m + 1])
+      oddIm += weight * (spectrum[m] - spectrum[k])
+    }
     const turn = (-2 * Math.PI * freqHz * centre) / samplesPerS
     const low = lowEdge(freqHz)
     const lowPower = low.re * low.re + low.im * low.im
     const c = (Math.cos(turn) * low.re + Math.sin(turn) * low.im) / lowPower
     const s = (Math.sin(turn) * low.re - Math.cos(turn) * low.im) / lowPower
-    for (const side of [0, 1]) {
-      const [re, im] = [0, 1].map((part) =>
-        cubic(
-          place - bin,
-          at(bin - 1, side, part),
-          at(bin, side, part),
-          at(bin + 1, side, part),
-          at(bin + 2, side, part),
-        ),
-      )
-      sides[side][0][i] = re * c - im * s
-      sides[side][1][i] = im * c + re * s
-    }
-  })
-  return { leftRe: sides[0][0], leftIm: sides[0][1], rightRe: sides[1][0], rightIm: sides[1][1] }
+    leftRe[i] = evenRe * c - evenIm * s
+    leftIm[i] = evenIm * c + evenRe * s
+    rightRe[i] = oddRe * c - oddIm * s
+    rightIm[i] = oddIm * c + oddRe * s
+  }
+  return { leftRe, leftIm, rightRe, rightIm }
 }
 
-/** Cubic through four equally spaced values (Lagrange), t from 0 to 1 between the middle two. */
-function cubic(t: number, before: number, first: number, second: number, after: number): number {
-  return (
-    (-t * (t - 1) * (t - 2) * before) / 6 +
-    ((t + 1) * (t - 1) * (t - 2) * first) / 2 -
-    ((t + 1) * t * (t - 2) * second) / 2 +
-    ((t + 1) * t * (t - 1) * after) / 6
-  )
-}
+/** What a cubic through four equally spaced values (Lagrange) weighs them with, t from 0 to 1 between the middle two. */
+const cubicWeights = (t: number): readonly number[] => [
+  (-t * (t - 1) * (t - 2)) / 6,
+  ((t + 1) * (t - 1) * (t - 2)) / 2,
+  (-(t + 1) * t * (t - 2)) / 2,
+  ((t + 1) * t * (t - 1)) / 6,
+]
 
 /** Rms of the noise in each grid point, smoothed over a third of an octave to be a level and not a sample. */
 function errorOf(re: Float64Array, im: Float64Array): Float64Array {

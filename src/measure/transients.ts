@@ -119,10 +119,13 @@ function energies(
 
 function leftOfOne(x: Float32Array, from: number, to: number, turn: number): number {
   let n = Math.max(from, 2)
-  let [before, last] = [x[n - 2], x[n - 1]]
-  let [even, odd] = [0, 0]
+  let before = x[n - 2]
+  let last = x[n - 1]
+  let even = 0
+  let odd = 0
   for (; n + 1 < to; n += 2) {
-    const [now, next] = [x[n], x[n + 1]]
+    const now = x[n]
+    const next = x[n + 1]
     const one = now - turn * last + before
     const two = next - turn * now + last
     even += one * one

@@ -1,6 +1,6 @@
-/** Worker thread: analyses inputs of takes, one message each; before the first it warms up. */
-import { parentPort, workerData } from 'node:worker_threads'
-import { analyseInput, warmUp } from '../measure/analyse.js'
+/** Worker thread: analyses inputs of takes, one message each. */
+import { parentPort } from 'node:worker_threads'
+import { analyseInput } from '../measure/analyse.js'
 import type { Located } from '../measure/analysis.js'
 import type { InputAnalysis } from '../measure/input-analysis.js'
 import { type SweepReference, sweepReference } from '../measure/transfer.js'
@@ -27,9 +27,3 @@ parentPort?.on('message', ({ index, channel, located, setting }: AnalyseRequest)
   const answer: AnalyseAnswer = { index, analysis: analyseInput(channel, located, known.sweeps, setting) }
   parentPort!.postMessage(answer)
 })
-
-if (parentPort) {
-  warmUp((workerData as { sampleRateHz: number }).sampleRateHz)
-  // No answer yet, but ready for requests.
-  parentPort.postMessage(null)
-}

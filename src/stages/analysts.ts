@@ -1,11 +1,9 @@
 /**
  * Analyses the inputs of a take side by side on the machine's cores.
  *
- * The workers start with the run and warm up while the take is read or recorded. Samples are handed over to
- * them, not copied: after analyse() a take is used up. Where the program runs from its sources (in tests)
- * there is no compiled worker to start, and the same work is done in this thread.
+ * Samples that lie in shared memory are not copied for the workers. Where the program runs from its sources (in tests) there is no compiled worker to start, and the same
+ * work is done in this thread.
  */
-import { once } from 'node:events'
 import { availableParallelism } from 'node:os'
 import { setImmediate } from 'node:timers/promises'
 import { Worker } from 'node:worker_threads'
@@ -18,26 +16,20 @@ import type { AnalyseAnswer, AnalyseRequest } from './analyse-worker.js'
 
 const IS_COMPILED = import.meta.url.endsWith('.js')
 
+/** The analysis makes few objects; what is not given to them is room for samples. */
+const LIMITS = { maxYoungGenerationSizeMb: 6 } as const
+
 export class Analysts {
   private readonly workers: readonly Worker[]
-  private readonly warm: Promise<unknown>
 
-  /** @param sampleRateHz the rate that the takes will most likely have */
-  constructor(inputCountMost: number, sampleRateHz: number) {
-    // This thread does its share too.
-    const count = Math.min(availableParallelism(), inputCountMost) - 1
+  constructor(inputCountMost: number) {
+    const count = IS_COMPILED ? Math.min(availableParallelism(), inputCountMost) : 0
     const url = new URL('./analyse-worker.js', import.meta.url)
-    this.workers =
-      IS_COMPILED && count > 0
-        ? Array.from({ length: count }, () => new Worker(url, { workerData: { sampleRateHz } }))
-        : []
-    // A worker that dies of it is told by the first analysis.
-    this.warm = Promise.allSettled(this.workers.map((worker) => once(worker, 'message')))
+    this.workers = Array.from({ length: count }, () => new Worker(url, { resourceLimits: LIMITS }))
   }
 
-  /** Resolves when all are warm: until then they take the processor from a player or a capture. */
-  async ready(): Promise<void> {
-    await this.warm
+  get workerCount(): number {
+    return this.workers.length
   }
 
   /** @returns one analysis for each channel, in their order */
@@ -63,12 +55,12 @@ export class Analysts {
             if (next >= channels.length) return
             const index = next++
             const request: AnalyseRequest = { index, channel: channels[index], located, setting }
-            worker.postMessage(request, [channels[index].buffer as ArrayBuffer])
+            // Never transferred: the first array that is taken away from its thread makes the engine throw away all
+            // compiled code that reads arrays, and costs a second.
+            worker.postMessage(request)
             waiting++
           }
-          const onAnswer = (answer: AnalyseAnswer | null): void => {
-            if (answer === null) return
-            const { index, analysis } = answer
+          const onAnswer = ({ index, analysis }: AnalyseAnswer): void => {
             answers[index] = analysis
             waiting--
             hand()
@@ -78,23 +70,19 @@ export class Analysts {
           const onAbort = (): void => finish(() => reject(signal.reason))
           worker.on('message', onAnswer).on('error', onError)
           signal.addEventListener('abort', onAbort, { once: true })
-          // One in work and one in hand: this thread may be busy with its own when the first answer comes.
-          hand()
           hand()
           if (waiting === 0) finish(resolve)
         }),
     )
-    const own = async (): Promise<void> => {
-      const reference = sweepReference(located)
-      while (next < channels.length) {
-        const index = next++
-        answers[index] = analyseInput(channels[index], located, reference, setting)
-        // Lets answers of the workers in, and a stop.
-        await setImmediate()
-        signal.throwIfAborted()
-      }
+    await Promise.all(working)
+    if (this.workers.length > 0) return answers
+    const reference = sweepReference(located)
+    for (const [index, channel] of channels.entries()) {
+      answers[index] = analyseInput(channel, located, reference, setting)
+      // Lets a stop in.
+      await setImmediate()
+      signal.throwIfAborted()
     }
-    await Promise.all([...working, own()])
     return answers
   }
 

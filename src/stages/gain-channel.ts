@@ -12,25 +12,16 @@ import { fullScaleAtLead, meterLimitVrms } from '../rig/rig.js'
 import { ratioFromDb } from '../units/level.js'
 import { StopError } from '../units/stop.js'
 import { inHz, inVolts, listed, plain } from '../units/words.js'
+import type { ChannelVolts } from '../verdict/gain-channel-part.js'
 import type { StageTake } from '../verdict/stage-result.js'
 import { takeExcerpt } from './excerpt-take.js'
 import { whileItSounds } from './meter-check.js'
 import type { StageContext } from './stage.js'
 import { whileTone } from './tone-while.js'
 
-/** What a finished channel leaves; volts rms at its terminals. */
-export interface ChannelReading {
+/** What a finished channel leaves. */
+export interface ChannelReading extends ChannelVolts {
   readonly channel: string
-  readonly readVrms: number
-  /** Seen on the attenuated input; null where there is none. */
-  readonly clipping: {
-    /** Where distortion passes the limit; the highest that was reached where it does not. */
-    readonly vrms: number
-    readonly isAtLeast: boolean
-    /** Relative standard uncertainties of the volts. */
-    readonly budget: Readonly<Record<string, number>>
-    readonly isCardOverdriven: boolean
-  } | null
   readonly takes: readonly StageTake[]
 }
 

@@ -14,12 +14,11 @@ export async function takeLeads(
   takes: AsyncIterable<Take>,
   patches: readonly PatchSpec[],
   rig: Pick<Rig, 'inputs'>,
-  sampleRateHz: number,
   onProgress: OnProgress,
   signal: AbortSignal,
 ): Promise<LeadData[]> {
   const measured: MeasuredTake[] = []
-  const analysts = new Analysts(Math.max(...patches.map(({ leads }) => leads.length)), sampleRateHz)
+  const analysts = new Analysts(Math.max(...patches.map(({ leads }) => leads.length)))
   try {
     for await (const take of takes) {
       onProgress({ step: 'measuring', detail: take.patchName, doneS: null, totalS: null })

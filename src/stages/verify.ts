@@ -62,12 +62,9 @@ export async function verify(
 ): Promise<Result> {
   const { job, patches } = request
   const measured: MeasuredTake[] = []
-  const analysts = new Analysts(Math.max(...patches.map(({ leads }) => leads.length)), request.rig.capture.sampleRateHz)
+  const analysts = new Analysts(Math.max(...patches.map(({ leads }) => leads.length)))
   try {
-    if (request.isAhead) {
-      rehearse(request)
-      await analysts.ready()
-    }
+    if (request.isAhead) await rehearse(request, analysts, signal)
     for await (const take of takes) {
       onProgress({ step: 'measuring', detail: take.patchName, doneS: null, totalS: null })
       measured.push(await measureTake(take, patches, analysts, signal))

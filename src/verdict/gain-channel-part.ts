@@ -9,21 +9,27 @@ import { figureOf, held } from './decision.js'
 import type { Part } from './gain-part.js'
 import type { Check, Finding, Verdict } from './parts.js'
 
+/** A channel as it was set; volts rms at its terminals. */
+export interface ChannelVolts {
+  readonly readVrms: number
+  /** Seen on the attenuated input; null where there is none. */
+  readonly clipping: {
+    /** Where distortion passes the limit; the highest that was reached where it does not. */
+    readonly vrms: number
+    readonly isAtLeast: boolean
+    /** Relative standard uncertainties of the volts. */
+    readonly budget: Readonly<Record<string, number>>
+    readonly isCardOverdriven: boolean
+  } | null
+}
+
 export interface ChannelOutcome {
   readonly spec: AmplifierSpec
   readonly freqHz: number | null
   /** null: nothing reaches its input. */
   readonly target: GainTarget | null
   /** null: not set. */
-  readonly reading: {
-    readonly readVrms: number
-    readonly clipping: {
-      readonly vrms: number
-      readonly isAtLeast: boolean
-      readonly budget: Readonly<Record<string, number>>
-      readonly isCardOverdriven: boolean
-    } | null
-  } | null
+  readonly reading: ChannelVolts | null
   readonly wasLeftOut: boolean
 }
 

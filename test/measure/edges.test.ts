@@ -11,11 +11,12 @@ import { allPass, butterworth, filtered, responseAt } from '../kit/biquad.js'
 import { hiss, whiteNoise } from '../kit/random.js'
 import { audioOf, joined, placeOf, playTrack, sines, summed } from '../kit/track.js'
 import { transferBy } from '../kit/transfer.js'
+import { half, some } from '../long.js'
 
 const R = 48_000
 const COUNT = Math.round(5.1 * R)
 
-test.each([0.02, 0.05, 0.1])('a gap of %d s in the middle is not taken for a clock', (gapS) => {
+test.each(some([0.02, 0.05, 0.1], 1))('a gap of %d s in the middle is not taken for a clock', (gapS) => {
   const [a, b] = [playTrack({ toS: 20 }), playTrack({ fromS: 20, tailS: 1 })]
   const audio = audioOf(R, joined(a.left, new Float64Array(Math.round(gapS * R)), b.left))
   expect(stopOf(() => locate(audio, 'x')).what).toMatch(/^samples were added: \d+ ms too many in|between /)
@@ -33,7 +34,7 @@ test('the uncertainty of the clock holds for a subwoofer under noise', () => {
   expect(Math.abs(1e6 * (found.samplesPerS / played.samplesPerS - 1))).toBeLessThan(found.clockOffsetPpmU)
 })
 
-test.each([60, 40, 30])('a subwoofer of %d Hz, fourth order, reads as its closed form', (cornerHz) => {
+test.each(half([30, 60, 40]))('a subwoofer of %d Hz, fourth order, reads as its closed form', (cornerHz) => {
   const played = playTrack({ leadInS: 0.5, fromS: 5, toS: 21 })
   const filter = butterworth('low', 4, cornerHz, R)
   const t = transferOf(Float32Array.from(filtered(played.left, filter)), sweepReference(placeOf(played)))
@@ -62,7 +63,7 @@ test('a silent tone has no NaN in it', () => {
 })
 
 describe('noise', () => {
-  test.each([100, 200, 300, 400, 500, 600])('a lone line of %d Hz is not what hum is at most', (freqHz) => {
+  test.each(half([100, 200, 300, 400, 600, 500]))('a lone line of %d Hz is not what hum is at most', (freqHz) => {
     const { humFloorFs } = readNoise(
       Float32Array.from(summed(whiteNoise(COUNT, 1e-5, 5), sines(COUNT, R, [{ freqHz, peak: 1e-3 }]))),
       R,

@@ -5,6 +5,7 @@ import { readNoise } from '../../src/measure/noise-reading.js'
 import { trackWhine } from '../../src/measure/whine-track.js'
 import { whiteNoise } from '../kit/random.js'
 import { sines, summed } from '../kit/track.js'
+import { half, isLong } from '../long.js'
 
 const RATE_HZ = 48_000
 const LENGTH_S = 5.1
@@ -40,29 +41,33 @@ function compared(running: Float64Array, stopped = before): EngineNoise {
 describe('whine', () => {
   // Truth: the closed form. Ripple of an alternator: 6 p n / 60, so 1200 Hz for 6 pole pairs at 2000 turns a minute, 1600 Hz
   // for 8 pole pairs; it moves with the engine.
-  test.each([
+  const walks: readonly (readonly [fromHz: number, toHz: number])[] = [
     [1200, 1203],
     [1200, 1210],
-    [1200, 1300],
     [1600, 1400],
-    [600, 640],
-    [3000, 3050],
+    [1200, 1300],
     [400, 430],
-  ])('that goes from %d Hz to %d Hz is followed, and its level is that of all its lines', (fromHz, toHz) => {
-    const peaks = [5e-5, 4e-5, 2e-5, 1e-5]
-    const { whine } = compared(summed(noise(2e-5, 2), series(fromHz, toHz, peaks)))
-    expect(whine!.isMoving).toBe(true)
-    expect(whine!.orders).toEqual([1, 2, 3, 4])
-    // The ends are those of the second block and of the last but one, in their middles: blocks of 8192 samples, half overlapped.
-    const lastBlock = Math.floor((COUNT - 8192) / 4096)
-    const at = (block: number): number => fromHz + ((toHz - fromHz) * (4096 * (block + 1))) / COUNT
-    const [low, high] = [at(1), at(lastBlock - 1)].sort((a, b) => a - b)
-    const slack = 4 * whine!.freqU + 0.05
-    expect(Math.abs(whine!.lowHz - low)).toBeLessThan(slack)
-    expect(Math.abs(whine!.highHz - high)).toBeLessThan(slack)
-    // A Hann line cut three bins either side of its middle keeps all but 0.003 dB; the rest is noise.
-    expect(Math.abs(db(whine!.rmsFs / Math.hypot(...peaks)))).toBeLessThan(db(1 + 4 * whine!.relativeU) + 0.01)
-  })
+    [3000, 3050],
+    [600, 640],
+  ]
+  test.each(half(walks))(
+    'that goes from %d Hz to %d Hz is followed, and its level is that of all its lines',
+    (fromHz, toHz) => {
+      const peaks = [5e-5, 4e-5, 2e-5, 1e-5]
+      const { whine } = compared(summed(noise(2e-5, 2), series(fromHz, toHz, peaks)))
+      expect(whine!.isMoving).toBe(true)
+      expect(whine!.orders).toEqual([1, 2, 3, 4])
+      // The ends are those of the second block and of the last but one, in their middles: blocks of 8192 samples, half overlapped.
+      const lastBlock = Math.floor((COUNT - 8192) / 4096)
+      const at = (block: number): number => fromHz + ((toHz - fromHz) * (4096 * (block + 1))) / COUNT
+      const [low, high] = [at(1), at(lastBlock - 1)].sort((a, b) => a - b)
+      const slack = 4 * whine!.freqU + 0.05
+      expect(Math.abs(whine!.lowHz - low)).toBeLessThan(slack)
+      expect(Math.abs(whine!.highHz - high)).toBeLessThan(slack)
+      // A Hann line cut three bins either side of its middle keeps all but 0.003 dB; the rest is noise.
+      expect(Math.abs(db(whine!.rmsFs / Math.hypot(...peaks)))).toBeLessThan(db(1 + 4 * whine!.relativeU) + 0.01)
+    },
+  )
 
   test('that stands still is named with its frequency, and as not moving', () => {
     const { whine, lines } = compared(summed(noise(2e-5, 2), series(1200, 1200, [5e-5, 4e-5, 2e-5])))
@@ -127,8 +132,8 @@ describe('whine', () => {
 })
 
 describe('noise alone', () => {
-  test('holds no whine, over 40 seeds', () => {
-    for (let seed = 1; seed <= 40; seed++) {
+  test('holds no whine, over many seeds', () => {
+    for (let seed = 1; seed <= (isLong ? 40 : 15); seed++) {
       expect(trackWhine(Float32Array.from(noise(2e-5, 500 + seed)), RATE_HZ, [])).toBeNull()
     }
   })

@@ -6,6 +6,7 @@ import { readLeadProbe } from '../../src/measure/lead-probe.js'
 import { isAlike, judgeLeads, type LeadVerdict } from '../../src/measure/lead-probe-fit.js'
 import { mappedVrms, PROBE_TONES } from '../../src/stimulus/lead-probe.js'
 import { dbFromRatio, vrms } from '../../src/units/level.js'
+import { some } from '../long.js'
 import { captured, type Heard, inOrder, RATE_HZ, rigWith } from './lead-probe-world.js'
 
 const JOB = parseJob(readFileSync(new URL('../../captures/quillon/job.yaml', import.meta.url), 'utf8'), 'job.yaml')
@@ -75,17 +76,20 @@ const withSpec = (number: number, change: Partial<OutputSpec>): OutputSpec => ({
 
 describe('leads of the demo map', () => {
   // 200 probes together, fifty at a time.
-  test.each([1, 51, 101, 151])('that are on their outputs agree, in fifty seeded probes from seed %d on', (from) => {
-    const found = new Map<string, number>()
-    for (let seed = from; seed < from + 50; seed++) {
-      const startS = 0.05 + 0.0137 * (seed % 20)
-      for (const { kind, outputNumber } of judged(healthy(), startS, 250 * (seed % 5) - 500, seed * 7919)) {
-        const key = `${kind}${kind === 'agrees' ? '' : outputNumber}`
-        found.set(key, (found.get(key) ?? 0) + 1)
+  test.each(some([1, 51, 101, 151], 1))(
+    'that are on their outputs agree, in fifty seeded probes from seed %d on',
+    (from) => {
+      const found = new Map<string, number>()
+      for (let seed = from; seed < from + 50; seed++) {
+        const startS = 0.05 + 0.0137 * (seed % 20)
+        for (const { kind, outputNumber } of judged(healthy(), startS, 250 * (seed % 5) - 500, seed * 7919)) {
+          const key = `${kind}${kind === 'agrees' ? '' : outputNumber}`
+          found.set(key, (found.get(key) ?? 0) + 1)
+        }
       }
-    }
-    expect(Object.fromEntries(found)).toEqual({ agrees: 500 })
-  })
+      expect(Object.fromEntries(found)).toEqual({ agrees: 500 })
+    },
+  )
 
   test('that are exchanged are noticed, each of the 45 pairs, and no other lead is accused', () => {
     const readings = readLeadProbe(captured(healthy(), 0.7), NUMBERS)!

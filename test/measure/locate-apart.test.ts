@@ -9,6 +9,7 @@ import { sectionStartS } from '../../src/stimulus/layout.js'
 import { filtered, peaking } from '../kit/biquad.js'
 import { whiteNoise } from '../kit/random.js'
 import { audioOf, clipped, delayed, type Played, playTrack, scaled, shaped, summed } from '../kit/track.js'
+import { everyNth } from '../long.js'
 
 const RATE_HZ = 48_000
 const played = playTrack({ ppm: 60, leadInS: 0.5, tailS: 0.4 })
@@ -34,7 +35,7 @@ test.each([
   ['bent', bent],
   ['cut off at -4.4 dBFS', cut],
 ] as const)('one %s, the other 10 to 290 samples later: one track, an even clock, nothing jumps', (_, shape) => {
-  for (const [seed, lateCount] of [10, 34, 120, 220, 290].entries()) {
+  for (const [seed, lateCount] of everyNth([10, 34, 120, 220, 290], 2).entries()) {
     const found = locate(takeOf(played, lateCount, shape, seed), 'take.wav')
     expect(found.clockJumpS).toBe(0)
     expect(found.trackCount).toBe(1)

@@ -9,6 +9,7 @@ import { sectionStartS } from '../../src/stimulus/layout.js'
 import { stopOf } from '../document/stop-of.js'
 import { hiss } from '../kit/random.js'
 import { audioOf, joined, playTrack, summed } from '../kit/track.js'
+import { half } from '../long.js'
 
 const RATE_HZ = 48_000
 const LEAD_IN_S = 1
@@ -61,7 +62,7 @@ describe('samples missing on all inputs', () => {
   })
 
   // A few samples: the clock before and after is that of the tones, the jump is said and is in the uncertainty.
-  test.each([1, 5, -2])('%d of them are told from a clock offset and counted as uncertainty', (count) => {
+  test.each(half([1, 5, -2]))('%d of them are told from a clock offset and counted as uncertainty', (count) => {
     const found = locate(both(13.2, count), 'take.wav')
     expect(Math.abs(found.clockJumpS! + count / RATE_HZ)).toBeLessThan(1e-6)
     expect(Math.abs(found.clockOffsetPpm)).toBeLessThan(found.clockOffsetPpmU)
@@ -74,7 +75,7 @@ describe('samples missing on all inputs', () => {
 })
 
 describe('samples missing on one input', () => {
-  test.each([5, 48, 4800])('%d of them leave the clock of the others as it is', (count) => {
+  test.each(half([5, 48, 4800]))('%d of them leave the clock of the others as it is', (count) => {
     const moved = without(played.left, 20, count)
     const cut = (samples: Float64Array): Float64Array => samples.subarray(0, moved.length)
     const audio = audioOf(RATE_HZ, noisy(cut(played.left), 3), noisy(moved, 4), noisy(cut(played.right), 5))

@@ -13,6 +13,7 @@ import { heardOf } from '../../src/measure/heard.js'
 import { smoothed } from '../../src/measure/smoothing.js'
 import { volumeChanges } from '../../src/measure/volume.js'
 import { noiseTransfers, swapped, wireWith } from '../kit/grid-noise.js'
+import { half } from '../long.js'
 
 const HALF = noiseTransfers(150, 91)
 /** Left and right noise of one take are independent: each take serves twice. */
@@ -37,7 +38,7 @@ class Coverage {
   }
 }
 
-describe.each([-80, -60, -40])('with noise at %d dB', (errorDb) => {
+describe.each(half([-80, -60, -40]))('with noise at %d dB', (errorDb) => {
   const responses = POOL.map((noise) => heardOf(wireWith(noise, { delayS: DELAY_S }, errorDb), 1, 0))
 
   test.each([1, 3, 12, 48] as const)('smoothing over 1/%d octave covers the truth', (fraction) => {
