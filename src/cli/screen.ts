@@ -93,6 +93,7 @@ export class Screen {
         'instrument',
       )
     }
+    await dropTyped()
     this.clear()
     const lines = createInterface({ input: process.stdin, output: process.stderr })
     // Ctrl-C inside a prompt reaches the prompt only; hand it on.
@@ -108,4 +109,12 @@ export class Screen {
       lines.close()
     }
   }
+}
+
+/** What was typed while nothing was asked is no answer to what is asked now. */
+async function dropTyped(): Promise<void> {
+  const drop = (): void => {}
+  process.stdin.on('data', drop)
+  await new Promise((resolve) => setTimeout(resolve, 20))
+  process.stdin.off('data', drop)
 }

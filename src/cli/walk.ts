@@ -27,6 +27,7 @@ import { faultsOf, readFaults } from './rig-open.js'
 import { partsIn, RunStore } from './run-store.js'
 import { Screen } from './screen.js'
 import { stageMemory } from './stage-memory.js'
+import { checkStageNeeds } from './stage-needs.js'
 import { isToBeTakenAgain } from './take-again.js'
 import { verifyOnBench } from './verify-bench.js'
 import { calibrated, end, type Given, notesOf, programOf, requestOf, type VerifyOptions } from './verify-common.js'
@@ -98,6 +99,9 @@ export async function walkOnBench(given: Given, stages: readonly StageName[], si
         if (leftOut.length === 0) leftOut.push(why)
         continue
       }
+      if (stages.length > 1 && toMake.includes(stage)) {
+        screen.say(`Stage ${stages.indexOf(stage) + 1} of ${stages.length}: ${stage}.`)
+      }
       if (bench && toMake.some((other) => SOUNDING.includes(other)) && SOUNDING.includes(stage)) {
         await setForMeasuring(bench, journal, job.value.volumeStep, options.isAttended, signal)
       }
@@ -106,7 +110,6 @@ export async function walkOnBench(given: Given, stages: readonly StageName[], si
       } else if (!isMade(stage)) {
         const memory = stageMemory(stage, journal, store, bench!, known.rig, signal)
         const context = { job: job.value, rig: known.rig, patches, bench: bench!, guide, memory }
-        if (stages.length > 1) screen.say(`Stage ${stages.indexOf(stage) + 1} of ${stages.length}: ${stage}.`)
         const made = await (await STAGE_OF[stage]())({
           ...context,
           now: () => new Date(),
@@ -217,5 +220,7 @@ export async function walkCommand(
   const patches = planPatches(job.value, rig.value)
   const calibration = await loadCalibration(rig)
   const given = { options, job, rig, calibration, patches, now: new Date(), screen: new Screen() }
-  return walkOnBench(given, only === null ? job.value.stages : [only], signal)
+  const stages = only === null ? job.value.stages : [only]
+  checkStageNeeds(stages, job.value, shown(job.path), rig.value, shown(rig.path))
+  return walkOnBench(given, stages, signal)
 }

@@ -19,7 +19,7 @@ const DISK = 'size=20m'
 vi.setConfig({ testTimeout: 600_000 })
 
 /** On a busy computer the blow may come late, when the run is past the step: then all of it begins anew. */
-const AGAIN = { retry: 2 }
+const AGAIN = { retry: 1 }
 
 let campaign: Campaign
 let whole: { code: number | null; figures: ReturnType<typeof figuresIn> }
@@ -78,11 +78,13 @@ test.concurrent(
     )
     expect(last.err).not.toMatch(/probe|capturing/)
     expect(filesIn(run)).toEqual([
+      'checksums.sha256',
       'job.yaml',
       'report.html',
       'result.json',
       'rig.yaml',
       'run.json',
+      'summary.json',
       'takes/patch-1.wav',
       'takes/patch-2.wav',
     ])
