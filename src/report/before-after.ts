@@ -4,7 +4,7 @@
  */
 import type { Figure, Verdict } from '../verdict/parts.js'
 import type { OutputResult, Result } from '../verdict/result.js'
-import { quantityInWords, timeInWords, uncertaintyInWords, valueInWords } from './format.js'
+import { NOT_GIVEN, quantityInWords, timeInWords, uncertaintyInWords, valueInWords } from './format.js'
 import { type Markup, markup, type Shown } from './markup.js'
 import { badge } from './parts.js'
 import { responseAxis, responseChart } from './response-chart.js'
@@ -61,7 +61,9 @@ export function beforeAfterSection({ result: before, changes: figures }: Before,
   const gone = earlier.filter((title) => !now.includes(title))
   return markup`<section id="before-after">
 <h2>Before and after</h2>
-<p>Before: ${timeInWords(before.startedAt)}, ${badge(before.verdict)} ${before.summary} After: ${timeInWords(after.startedAt)}, ${badge(after.verdict)} ${after.summary}</p>
+${otherVehicle(before, after)}
+<p><b>Before:</b> ${timeInWords(before.startedAt, true)} ${badge(before.verdict)} ${before.summary}</p>
+<p><b>After:</b> ${timeInWords(after.startedAt, true)} ${badge(after.verdict)} ${after.summary}</p>
 ${gone.length === 0 ? null : markup`<p><b>No longer found:</b></p><ul>${gone.map((title) => markup`<li>${title}</li>`)}</ul>`}
 ${
   verdicts.length === 0
@@ -96,6 +98,23 @@ ${
 }
 ${changedResponses(before, after, figures)}
 </section>`
+}
+
+/** A run of another vehicle or job may be held against this one, but nobody may take it for a retest. */
+function otherVehicle({ job: before }: Result, { job: after }: Result): Markup | null {
+  const pairs = [
+    ['VIN', before.vin, after.vin],
+    ['vehicle', before.vehicle, after.vehicle],
+    ['plate', before.plate, after.plate],
+    ['job number', before.jobNumber, after.jobNumber],
+    ['job', before.name, after.name],
+  ] as const
+  const differing = pairs.filter(([, a, b]) => a !== b)
+  if (differing.length === 0) return null
+  const isOther =
+    before.vin !== null && after.vin !== null ? before.vin !== after.vin : before.vehicle !== after.vehicle
+  const says = differing.map(([of, a, b]) => `${of} ${a || NOT_GIVEN} before, ${b || NOT_GIVEN} after`).join('; ')
+  return markup`<p class="other"><b>${isOther ? 'The run before is of another vehicle' : 'The runs are not of one job'}:</b> ${says}. ${isOther ? 'What is no longer found was not put right by this.' : null}</p>`
 }
 
 /** Responses side by side where the figure of the response moved. */

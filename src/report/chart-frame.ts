@@ -68,7 +68,7 @@ export function chartFrame(spec: FrameSpec): Markup {
 <title id="${id}-title">${spec.title}</title>
 <desc id="${id}-says">${spec.says}</desc>
 <clipPath id="${id}-plot"><rect x="${left}" y="${top}" width="${right - left}" height="${bottom - top}"/></clipPath>
-<g class="grid">${along.ticks.map((at) => markup`<path d="M${px(x(at))} ${top}V${bottom}"/>`)}${spec.levelTicks.map((level) => markup`<path d="M${left} ${px(y(level))}H${right}"/>`)}</g>
+<g class="grid">${along.ticks.map((at) => markup`<path class="gridline" d="M${px(x(at))} ${top}V${bottom}"/>`)}${spec.levelTicks.map((level) => markup`<path class="gridline" d="M${left} ${px(y(level))}H${right}"/>`)}</g>
 <g clip-path="url(#${id}-plot)">${spec.inside}</g>
 <rect class="edge" x="${left}" y="${top}" width="${right - left}" height="${bottom - top}"/>
 <g class="ticks">${along.ticks.map((at) => markup`<text x="${px(x(at))}" y="${bottom + 15}" text-anchor="middle">${along.inWords(at)}</text>`)}${spec.levelTicks.map((level) => markup`<text x="${left - 5}" y="${px(y(level) + 4)}" text-anchor="end">${spec.levelInWords(level)}</text>`)}<text x="${left}" y="${top - 5}">${spec.levelUnit}</text><text x="${right}" y="${top - 5}" text-anchor="end">${along.unit}</text></g>

@@ -6,7 +6,7 @@
 export const CHART_STYLE = `
 svg text{fill:#14181d}
 svg path{fill:none}
-.grid path{stroke:#dde2e7;stroke-width:1}
+.gridline{stroke:#dde2e7;stroke-width:1}
 .edge{fill:none;stroke:#7d8893;stroke-width:1}
 svg .room{fill:#dcebe0}
 svg .limit{stroke:#3f6b4d;stroke-width:1;stroke-dasharray:4 3}

@@ -1,6 +1,7 @@
 /**
- * The first page: verdict, vehicle, what to do, and the table of outputs, on one sheet of A4 or Letter with up to twelve
- * outputs. Findings that find no room there stand on the next page, and the first says how many.
+ * The first page: verdict, vehicle, what to do, the stages of the job, and the table of outputs, on one sheet of A4 or
+ * Letter with up to twelve outputs. Where a whole job leaves too much to do for that, the outputs begin the next page. Findings
+ * that find no room stand there too, and the first page says how many.
  */
 import type { Result } from '../verdict/result.js'
 import { allFindings, findingsList, firstPageCount, titlesList } from './findings-part.js'
@@ -8,12 +9,17 @@ import { NOT_GIVEN, timeInWords } from './format.js'
 import { type Markup, markup } from './markup.js'
 import { outputsSection } from './outputs-section.js'
 import { badge, facts } from './parts.js'
+import { stageLineId, stageLinesOf, stageList } from './stage-list.js'
 import { STAGE_WORDS } from './stage-words.js'
-import { stageId } from './stages-section.js'
+import type { PageSize } from './style.js'
 
-export function firstPage(result: Result, places: readonly (readonly [id: string, name: string])[]): Markup {
+export function firstPage(
+  result: Result,
+  places: readonly (readonly [id: string, name: string])[],
+  pageSize?: PageSize,
+): Markup {
   const findings = allFindings(result)
-  const { count, titleCount, isOnePage } = firstPageCount(result, findings)
+  const { count, titleCount, isTableApart, isOnePage } = firstPageCount(result, findings, pageSize)
   const [first, rest] = [findings.slice(0, count), findings.slice(count)]
   return markup`${headSection(result, places)}
 <main>
@@ -24,14 +30,15 @@ ${
   rest.length === 0
     ? null
     : markup`<div class="screen">${findingsList(rest, 3)}</div>
-<div class="printed rest"><p><b>${`${rest.length} more ${isOnePage ? 'on page 2' : 'after the table'}`}:</b></p>${titlesList(rest.slice(0, titleCount))}</div>`
+<div class="printed rest"><p><b>${`${rest.length} more ${isOnePage && !isTableApart ? 'on page 2' : 'after the table of outputs'}`}:</b></p>${titlesList(rest.slice(0, titleCount))}</div>`
 }
 </section>
-${result.outputs.length === 0 ? null : outputsSection(result)}
+${stageList(stageLinesOf(result))}
+${result.outputs.length === 0 ? null : outputsSection(result, isTableApart)}
 ${
   rest.length === 0
     ? null
-    : markup`<section id="more-findings" class="printed onpage">
+    : markup`<section id="more-findings" class="${isTableApart ? 'printed' : 'printed onpage'}">
 <h2>What else to do</h2>
 ${findingsList(rest, 3)}
 </section>`
@@ -44,12 +51,13 @@ const nothingFound = ({ verdict }: Result): string =>
     : 'No cause was found; see the checks.'
 
 export function headSection(result: Result, places: readonly (readonly [id: string, name: string])[]): Markup {
-  const { verdict, summary, stages } = result
+  const { verdict, summary } = result
+  const lines = stageLinesOf(result)
   return markup`<header class="head ${verdict}">
 <p class="kind">Report on the vehicle's audio outputs</p>
 <h1>${badge(verdict)} ${summary}</h1>
 ${vehicleFacts(result)}
-${stages.length === 0 ? null : markup`<p class="chips"><b>Stages:</b> ${stages.map((stage) => markup`<span class="chip"><a href="#${stageId(stage)}">${STAGE_WORDS[stage.stage]}</a>&#160;${badge(stage.verdict)}</span> `)}</p>`}
+${lines.length === 0 ? null : markup`<p class="chips screen"><b>Stages:</b> ${lines.map((line) => markup`<span class="chip"><a href="#${stageLineId(line)}">${STAGE_WORDS[line.stage]}</a>&#160;${badge(line.verdict)}</span> `)}</p>`}
 ${places.length === 0 ? null : markup`<nav aria-label="Parts of this report">${places.map(([id, name]) => markup`<a href="#${id}">${name}</a> `)}</nav>`}
 </header>`
 }

@@ -192,12 +192,25 @@ export function methodInWords(method: string): { name: string; version: string }
   return at < 0 ? { name: method, version: NOT_GIVEN } : { name: method.slice(0, at), version: method.slice(at + 1) }
 }
 
-/** "2026-04-01 14:30 UTC" from ISO 8601: the clock of the place, as it was written down. */
-export function timeInWords(iso: string): string {
-  const parts = /^(\d{4}-\d\d-\d\d)T(\d\d:\d\d)(?::\d\d(?:\.\d+)?)?(Z|[+-]\d\d:?\d\d)?$/.exec(iso)
+/**
+ * "2026-04-01 14:30 UTC" from ISO 8601: the clock of the place, as it was written down.
+ * @param hasSeconds where two runs may be of one minute
+ */
+export function timeInWords(iso: string, hasSeconds = false): string {
+  const parts = /^(\d{4}-\d\d-\d\d)T(\d\d:\d\d)(:\d\d)?(?:\.\d+)?(Z|[+-]\d\d:?\d\d)?$/.exec(iso)
   if (!parts) return iso
-  const [, day, time, offset = ''] = parts
-  return `${day} ${time} ${offset === 'Z' ? 'UTC' : offset && `UTC${offset.replace('-', '\u2212')}`}`.trimEnd()
+  const [, day, time, seconds = '', offset = ''] = parts
+  return `${day} ${time}${hasSeconds ? seconds : ''} ${offset === 'Z' ? 'UTC' : offset && `UTC${offset.replace('-', '\u2212')}`}`.trimEnd()
+}
+
+/** The same on the clock of this computer, which stands in the shop: owners do not read UTC. */
+export function localTimeInWords(iso: string): string {
+  const at = new Date(iso)
+  const aheadMin = -at.getTimezoneOffset()
+  if (!iso.endsWith('Z') || Number.isNaN(aheadMin) || aheadMin === 0) return timeInWords(iso)
+  const two = (value: number): string => String(Math.floor(value)).padStart(2, '0')
+  const offset = `${aheadMin < 0 ? '-' : '+'}${two(Math.abs(aheadMin) / 60)}:${two(Math.abs(aheadMin) % 60)}`
+  return timeInWords(`${new Date(at.getTime() + 60_000 * aheadMin).toISOString().slice(0, 19)}${offset}`)
 }
 
 /** A frequency on an axis: 50, 2k. */

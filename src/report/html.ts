@@ -22,7 +22,7 @@ export interface HtmlOptions {
 }
 
 export const htmlReport = (result: Result, { audience = 'shop', before = null, pageSize }: HtmlOptions = {}): string =>
-  htmlOf(paperFor(audience, result, before), pageSize)
+  htmlOf(paperFor(audience, result, before, pageSize), pageSize)
 
 function htmlOf({ title, body, program, isSimulated }: Paper, pageSize: PageSize | undefined): string {
   const style = [STYLE, isSimulated ? SIMULATED_STYLE : '', pageSize ? PAGE_SIZES[pageSize] : ''].join('')

@@ -1,5 +1,5 @@
 /** The outputs in the written report: one table of all, charts of each, and every check of each. */
-import { inDbv, inHz } from '../units/words.js'
+import { inDbv, inHz, listed } from '../units/words.js'
 import type { Check } from '../verdict/parts.js'
 import type { OutputResult, Result } from '../verdict/result.js'
 import { checkTable } from './check-table.js'
@@ -31,7 +31,11 @@ function figureColumn(name: string, unit: string, quantity: string, check: strin
 
 const OVERVIEW: readonly TableColumn<OutputResult>[] = [
   { heading: 'Output', cell: ({ number, label }) => markup`<a href="#${outputId(number)}">${number} ${label}</a>` },
-  { heading: 'Verdict', cell: ({ verdict }) => badge(verdict) },
+  {
+    heading: 'Verdict',
+    cell: (output) =>
+      markup`${badge(output.verdict)}${hiddenChecks(output).length === 0 ? null : markup`&#160;<b>*</b>`}`,
+  },
   { heading: 'Level', isNumber: true, cell: (output) => cellWithUnit(figureIn(output, 'level'), 'pass') },
   {
     heading: markup`Off map <span class="unit">dB</span>`,
@@ -54,24 +58,53 @@ const OVERVIEW: readonly TableColumn<OutputResult>[] = [
   figureColumn('Crosstalk', 'dB', 'crosstalk', 'crosstalk'),
 ]
 
+/** Checks that a column of the table marks. */
+const IN_TABLE: ReadonlySet<string> = new Set([
+  'level',
+  'polarity',
+  'identity',
+  'response',
+  'delay',
+  'thd',
+  'clean level',
+  'noise A',
+  'crosstalk',
+])
+
+/** What keeps an output from a pass and has no column of its own. */
+const hiddenChecks = ({ checks }: OutputResult): Check[] =>
+  checks.filter(({ name, verdict }) => verdict !== 'pass' && !IN_TABLE.has(name))
+
 /** A sign that could not be settled is not shown as one. */
 const settledPolarity = (output: OutputResult) =>
   verdictIn(output, 'polarity') === 'unsure' ? null : figureIn(output, 'polarity')
 
 const polarityWords = (output: OutputResult): string => checkIn(output, 'polarity')?.measured ?? NOT_MEASURED
 
-export function outputsSection({ outputs }: Result): Markup {
-  return markup`<section id="outputs">
+/** @param isApart on a page of its own where it is printed */
+export function outputsSection({ outputs }: Result, isApart = false): Markup {
+  return markup`<section id="outputs"${isApart ? markup` class="onpage"` : null}>
 <h2>Outputs</h2>
 ${table({
   kind: 'overview',
   says: 'Table of all outputs',
-  caption:
-    'All outputs. Under a value: its uncertainty. ! is outside its limit, ? could not be settled, ≤ is at most that much, ≥ at least. Other checks stand with each output.',
+  caption: `All outputs. Under a value: its uncertainty. ! is outside its limit, ? could not be settled, ≤ is at most that much, ≥ at least. ${hiddenInWords(outputs)}`,
   columns: OVERVIEW,
   rows: outputs,
 })}
 </section>`
+}
+
+/** What the table has no column for, by check; empty where all of it passes. */
+function hiddenInWords(outputs: readonly OutputResult[]): string {
+  const numbers = new Map<string, number[]>()
+  for (const output of outputs)
+    for (const { name, verdict } of hiddenChecks(output)) {
+      const key = `${quantityInWords(name)} ${VERDICT_WORDS[verdict]}`
+      numbers.set(key, [...(numbers.get(key) ?? []), output.number])
+    }
+  if (numbers.size === 0) return ''
+  return `* in what has no column: ${[...numbers].map(([key, of]) => `${key} (${listed(of)})`).join('; ')}.`
 }
 
 export function chartsSection({ outputs, takes }: Result): Markup {

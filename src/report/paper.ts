@@ -18,6 +18,7 @@ import {
   takesSection,
 } from './record-section.js'
 import { stagesSection } from './stages-section.js'
+import type { PageSize } from './style.js'
 import { sumsSection } from './sums-section.js'
 import { tunerBody } from './tuner-page.js'
 import { vehicleSection } from './vehicle-section.js'
@@ -34,18 +35,20 @@ export interface Paper {
 
 /**
  * @param before the run that this one is held against, or null
+ * @param pageSize left out: so that it fits either paper
  */
-export function paperFor(audience: Audience, result: Result, before: Before | null): Paper {
+export function paperFor(audience: Audience, result: Result, before: Before | null, pageSize?: PageSize): Paper {
   const { job, verdict, program, isSimulated } = result
   const named = [job.vehicle, job.jobNumber && `job ${job.jobNumber}`, isSimulated && 'simulated'].filter(Boolean)
   const title = (first: string): string => [first, ...named].join(' · ')
   const page = { program, isSimulated }
-  if (audience === 'customer') return { ...page, title: title('Your audio system'), body: customerBody(result) }
+  if (audience === 'customer')
+    return { ...page, title: title('Your audio system'), body: customerBody(result, before?.result ?? null) }
   if (audience === 'tuner') return { ...page, title: title("Tuner's page"), body: tunerBody(result) }
-  return { ...page, title: title(VERDICT_WORDS[verdict]), body: shopBody(result, before) }
+  return { ...page, title: title(VERDICT_WORDS[verdict]), body: shopBody(result, before, pageSize) }
 }
 
-function shopBody(result: Result, before: Before | null): Markup {
+function shopBody(result: Result, before: Before | null, pageSize?: PageSize): Markup {
   const hasOutputs = result.outputs.length > 0
   const places = [
     ['findings', 'What to do'],
@@ -61,7 +64,7 @@ function shopBody(result: Result, before: Before | null): Markup {
       : []),
     ['rig', 'Record'],
   ] as [string, string][]
-  return markup`${firstPage(result, places)}
+  return markup`${firstPage(result, places, pageSize)}
 ${before ? beforeAfterSection(before, result) : null}
 ${stagesSection(result.stages)}
 ${vehicleSection(result)}

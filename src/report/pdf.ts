@@ -32,7 +32,7 @@ export function pdfReport(
   result: Result,
   { audience = 'shop', before = null, pageSize = 'a4' }: PdfOptions = {},
 ): Promise<Buffer> {
-  return pdfOf(paperFor(audience, result, before), pageSize, new Date(result.startedAt))
+  return pdfOf(paperFor(audience, result, before, pageSize), pageSize, new Date(result.startedAt))
 }
 
 function pdfOf({ title, body, program, isSimulated }: Paper, pageSize: PageSize, at: Date): Promise<Buffer> {

@@ -8,7 +8,7 @@ import { kindInWords, typedHz } from './equaliser-part.js'
 import { VERDICT_WORDS } from './format.js'
 import type { Paint } from './paint.js'
 import { STAGE_WORDS } from './stage-words.js'
-import { clean, cut, padded, widthOf, wrapped } from './text.js'
+import { clean, padded, widthOf, wrapped } from './text.js'
 
 /** A verdict and the gap behind it; everything else hangs from here. */
 const INDENT = 8
@@ -46,7 +46,7 @@ const correctionTable = (corrections: readonly Correction[]): StageTable => ({
   ),
 })
 
-/** Rows to act on under their headings; the widest columns give way where a line would be too long. */
+/** Rows to act on under their headings; no cell is ever cut: where a line would be too long, each row is stacked. */
 function tableLines({ head, rows }: StageTable, columnCount: number, paint: Paint): string[] {
   const wanted = rows.filter(({ verdict }) => verdict !== 'pass')
   if (wanted.length === 0) return []
@@ -55,26 +55,38 @@ function tableLines({ head, rows }: StageTable, columnCount: number, paint: Pain
     cells.map(clean),
   )
   const widths = head.map((_, at) => lines.reduce((most, cells) => Math.max(most, widthOf(cells[at])), 1))
-  const room = columnCount - INDENT - GAP * (head.length - 1)
-  for (let over = widths.reduce((a, b) => a + b, 0) - room; over > 0; over--) {
-    const widest = widths.indexOf(Math.max(...widths))
-    if (widths[widest] <= 1) break
-    widths[widest]--
-  }
+  const room = columnCount - INDENT
+  const isWide = widths.reduce((a, b) => a + b, 0) + GAP * (head.length - 1) > room
   const joined = (cells: readonly string[]): string =>
-    cut(
-      cells.map((cell, at) => padded(cut(cell, widths[at]), widths[at])).join(' '.repeat(GAP)),
-      columnCount - INDENT,
-    ).trimEnd()
+    cells
+      .map((cell, at) => padded(cell, widths[at]))
+      .join(' '.repeat(GAP))
+      .trimEnd()
   const rest = wanted.length - shown.length
   return [
-    hung(paint.quiet(joined(lines[0]))),
-    ...lines.slice(1).map((cells, i) => {
+    ...(isWide ? [] : [hung(paint.quiet(joined(lines[0])))]),
+    ...lines.slice(1).flatMap((cells, i) => {
       const { verdict } = shown[i]
       const mark = verdict === null ? ' ' : verdict === 'fail' ? '!' : '?'
-      const line = `${' '.repeat(INDENT - 2)}${mark} ${joined(cells)}`
-      return verdict === null ? line : paint.verdict(verdict, line)
+      return (isWide ? stacked(lines[0], cells, room) : [joined(cells)]).map((text, at) => {
+        const line = `${' '.repeat(INDENT - 2)}${at === 0 ? mark : ' '} ${text}`
+        return verdict === null ? line : paint.verdict(verdict, line)
+      })
     }),
     ...(rest > 0 ? [hung(`and ${rest} more in the report`)] : []),
   ]
+}
+
+/** A row by itself: what it is about, and under it each value behind its heading. */
+function stacked([first, ...head]: readonly string[], [name, ...cells]: readonly string[], room: number): string[] {
+  const pairs = head.flatMap((heading, at) => (cells[at] === '' ? [] : [`${heading}: ${cells[at]}`]))
+  // A value stays with its heading where both fit on a line.
+  const lines: string[] = []
+  for (const pair of pairs) {
+    const last = lines.at(-1)
+    if (last !== undefined && widthOf(last) + 3 + widthOf(pair) <= room - GAP)
+      lines[lines.length - 1] = `${last} · ${pair}`
+    else lines.push(...wrapped(pair, room - GAP))
+  }
+  return [...wrapped(`${first}: ${name}`, room), ...lines.map((line) => ' '.repeat(GAP) + line)]
 }

@@ -31,7 +31,7 @@ export function stripChart(outputs: readonly OutputResult[]): Markup | null {
   return markup`<svg viewBox="0 0 ${WIDTH} ${bottom + 20}" role="img" aria-labelledby="strip-title strip-says">
 <title id="strip-title">Polarity and delay of all outputs</title>
 <desc id="strip-says">${shown.map(inWords).join('; ')}.</desc>
-<g class="grid">${ticks.map((at) => markup`<path d="M${px(x(at))} ${TOP}V${bottom}"/>`)}</g><path class="zero" d="M${px(x(0))} ${TOP}V${bottom}"/>
+<g class="grid">${ticks.map((at) => markup`<path class="gridline" d="M${px(x(at))} ${TOP}V${bottom}"/>`)}</g><path class="zero" d="M${px(x(0))} ${TOP}V${bottom}"/>
 <rect class="edge" x="${LEFT}" y="${TOP}" width="${RIGHT - LEFT}" height="${bottom - TOP}"/>
 <text x="${SIGN_X}" y="12" text-anchor="middle">polarity</text><text x="${RIGHT}" y="12" text-anchor="end">delay against the map (ms)</text>
 ${shown.map((output, i) => row(output, TOP + ROW * (i + 0.5), x))}

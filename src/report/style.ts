@@ -57,8 +57,14 @@ h4{font-size:1rem;line-height:1.2;margin:0 0 .3em}
 .stage{margin:0 0 1.6rem}
 .strip{max-width:36rem;margin-bottom:1.2rem}
 .staged,.asked,.changed,.corrections,.tuned{width:auto;min-width:24rem}
+.other{padding:.6rem 1rem;border:3px solid var(--fail)}
+.short li{margin:.5rem 0}
+.overall{min-width:0}
+.overall .words{overflow-wrap:anywhere}
+.tuned small{max-width:22rem}
 .warnings{padding-left:1.2rem}
-.scroll{position:relative;overflow-x:auto;margin:0 0 1rem}
+.scroll{position:relative;overflow-x:auto;margin:0 0 1rem;background:linear-gradient(90deg,#fff 40%,transparent) 0 0/3rem 100% local,linear-gradient(270deg,#fff 40%,transparent) 100% 0/3rem 100% local,linear-gradient(90deg,#8792a0,transparent) 0 0/.7rem 100% scroll,linear-gradient(270deg,#8792a0,transparent) 100% 0/.7rem 100% scroll;background-repeat:no-repeat}
+.sideways{display:none;position:sticky;left:0;width:fit-content;font-size:.85rem;font-weight:600;color:var(--quiet);margin:0 0 .2rem}
 table{width:100%;border-collapse:collapse;font-size:.94rem;line-height:1.3;font-variant-numeric:tabular-nums}
 caption{text-align:left;padding:0 0 .4rem;color:var(--quiet)}
 caption span{position:sticky;left:0;display:inline-block;max-width:calc(100vw - 2rem)}
@@ -107,11 +113,22 @@ ${CHART_STYLE}.signs{display:grid;grid-template-columns:1fr 1fr;gap:1rem 3rem}
 footer{margin-top:2rem;color:var(--quiet);font-size:.9rem}
 a:focus-visible,.scroll:focus-visible{outline:3px solid #0b4a8f;outline-offset:2px}
 @media (max-width:44rem){
-body{padding:.75rem .75rem 2rem}
-h1{font-size:1.5rem}
+body{padding:.5rem .75rem 2rem}
+.simulated{font-size:.9rem;padding:.2rem .4rem;margin-bottom:.5rem;border-width:2px}
+h1{font-size:1.25rem}
+h2{margin-top:1.2rem}
+.facts{display:block;margin:.3rem 0;font-size:.85rem;line-height:1.35}
+.facts div,.facts dt,.facts dd{display:inline}
+.facts dt::after{content:': '}
+.facts div:not(:last-child)::after{content:' · '}
+.facts dt{font-size:inherit}
+.head .chip{margin-right:.6rem;font-size:.85rem}
+.head .kind,.chips>b{display:none}
+nav{white-space:nowrap;overflow-x:auto}
+.sideways{display:block}
+.overall colgroup{display:none}
 h1 .badge{display:block;width:fit-content;margin-bottom:.35rem}
-.head{padding:.75rem}
-.facts{grid-template-columns:1fr 1fr}
+.head{padding:.5rem .75rem}
 .pair,.signs{grid-template-columns:1fr}
 .overview tbody th,.overview thead th:first-child{position:sticky;left:0;max-width:9.5rem;background:#fff}
 }
@@ -181,6 +198,8 @@ h4{font-size:9pt}
 figcaption{font-size:7.5pt;line-height:1.2}
 .missing{min-height:20mm;padding:2mm}
 .legend{font-size:8pt;margin-bottom:1mm}
+.short li{font-size:8.5pt;margin:.8mm 0}
+.overall small{font-size:7.5pt;line-height:1.15}
 .rule{margin-top:11mm}
 }
 `

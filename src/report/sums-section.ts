@@ -13,13 +13,16 @@ type SumSetting = SumResult['settings'][number]
 /** Deeper than this under its top a sum is nothing but gone. */
 const DEPTH_DB_MAX = 36
 
-/** @returns null where the job asks for none */
-export function sumsSection({ sums }: Result): Markup | null {
+/**
+ * @param settingsSay what the table of settings is for
+ * @returns null where the job asks for none
+ */
+export function sumsSection({ sums }: Result, settingsSay = 'What makes it flattest'): Markup | null {
   if (sums.length === 0) return null
   return markup`<section id="sums">
 <h2>Electrical sums</h2>
 <p class="legend">Voltages of outputs that feed one place, added, for a full-scale sine: ${swatch('curve', 'as it stands')} ${swatch('dashed', 'made flattest')}</p>
-${sums.map(sumPart)}
+${sums.map((sum, i) => sumPart(sum, i, settingsSay))}
 </section>`
 }
 
@@ -28,14 +31,17 @@ const HELP_DB_MIN = 0.2
 
 const outputsInWords = (outputs: readonly number[]): string => `outputs ${outputs.join(' + ')}`
 
-function sumPart(sum: SumResult, index: number): Markup {
+function sumPart(sum: SumResult, index: number, settingsSay: string): Markup {
   const { name, outputs, verdict, because, freqHz } = sum
   return fold({
     title: `Sum ${name}`,
     verdict,
     says: `${outputsInWords(outputs)}. ${freqHz.length === 0 ? 'Not measured.' : flatnessInWords(sum)}`,
     isOpen: verdict !== 'pass',
-    inside: [because === '' ? null : markup`<p>${because}</p>`, freqHz.length === 0 ? null : measuredSum(sum, index)],
+    inside: [
+      because === '' ? null : markup`<p>${because}</p>`,
+      freqHz.length === 0 ? null : measuredSum(sum, index, settingsSay),
+    ],
   })
 }
 
@@ -49,7 +55,7 @@ function flatnessInWords({ worstDb, flattestWorstDb }: SumResult): string {
     : `${stands}; the settings change little.`
 }
 
-function measuredSum(sum: SumResult, index: number): Markup {
+function measuredSum(sum: SumResult, index: number, settingsSay: string): Markup {
   const { name, outputs, freqHz, levelDbv, flattestDbv, settings } = sum
   const highest = levelDbv.concat(flattestDbv).reduce((a, b) => Math.max(a, b))
   return markup`<div class="pair">
@@ -69,7 +75,7 @@ function measuredSum(sum: SumResult, index: number): Markup {
     }),
   })}
 <figcaption>Level for a full-scale sine, added in volts.</figcaption></figure>
-${settings.length === 0 ? null : settingsTable(sum)}
+${settings.length === 0 ? null : settingsTable(sum, settingsSay)}
 </div>`
 }
 
@@ -89,11 +95,11 @@ const SETTINGS: readonly TableColumn<SumSetting>[] = [
   { heading: 'Polarity', cell: ({ isTurned }) => (isTurned ? markup`<b>turn it</b>` : 'leave it') },
 ]
 
-const settingsTable = ({ name, outputs, settings }: SumResult): Markup =>
+const settingsTable = ({ name, outputs, settings }: SumResult, says: string): Markup =>
   table({
     kind: 'settings',
     says: `Settings that make the sum ${name} flattest`,
-    caption: `What makes it flattest, against output ${outputs[0]}.`,
+    caption: `${says}, against output ${outputs[0]}.`,
     columns: SETTINGS,
     rows: settings,
   })

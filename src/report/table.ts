@@ -21,11 +21,15 @@ export interface TableSpec<Row> {
   readonly says: string
 }
 
+/** So many columns a phone shows at once. */
+const NARROW_MAX = 3
+
 export function table<Row>({ caption, columns, rows, kind, says }: TableSpec<Row>): Markup {
   const classOf = ({ isNumber }: TableColumn<Row>): string => (isNumber ? 'number' : 'words')
   const hasWidths = columns.some(({ widthPct }) => widthPct !== undefined)
   const [first, ...others] = columns
   return markup`<div class="scroll" role="region" aria-label="${says}" tabindex="0">
+${columns.length > NARROW_MAX ? markup`<p class="sideways screen">more columns → scroll sideways</p>` : null}
 <table class="${kind}">
 <caption><span>${caption}</span></caption>
 ${hasWidths ? markup`<colgroup>${columns.map(({ widthPct }) => (widthPct === undefined ? markup`<col>` : markup`<col style="width:${widthPct}%">`))}</colgroup>` : null}

@@ -11,7 +11,9 @@ import { allFindings } from './findings-part.js'
 import { findingWord, quantityInWords, SIMULATED_WORDS, VERDICT_WORDS } from './format.js'
 import { outputTable } from './output-table.js'
 import { type Paint, paintFor } from './paint.js'
+import { stageLinesOf } from './stage-list.js'
 import { stageLines } from './stage-text.js'
+import { STAGE_WORDS } from './stage-words.js'
 import { broken, clean, cut, padded, widthOf, wrapped } from './text.js'
 
 export interface TerminalOptions {
@@ -40,9 +42,23 @@ export function terminalReport(result: Result, options: TerminalOptions): string
   const paint = paintFor(options.isColour)
   const all = allFindings(result)
   const findings = all.flatMap((finding) => ['', ...findingLines(finding, proseColumns, paint)])
+  // A run of outputs alone has said it in its first line.
+  const outputs = stageLinesOf(result).find(({ stage }) => stage === 'outputs')
   const isTall = findings.length > SCREEN_ROWS - TAIL_ROWS
   return [
     ...headLines(result, proseColumns, paint),
+    ...(outputs
+      ? [
+          '',
+          ...hanging(
+            VERDICT_WORDS[outputs.verdict],
+            `${STAGE_WORDS.outputs}: ${outputs.says}`,
+            proseColumns,
+            (word) => paint.verdict(outputs.verdict, word),
+            paint.strong,
+          ),
+        ]
+      : []),
     ...(result.outputs.length === 0 ? [] : ['', ...outputTable(result.outputs, columnCount, paint)]),
     ...checkLines(result.checks, proseColumns, paint),
     ...warningLines(result, proseColumns),

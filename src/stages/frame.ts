@@ -1,6 +1,7 @@
 /** What every result says of its run, whatever stages it has; and the result of a run whose job is more than its outputs. */
 import type { Job } from '../job/job.js'
 import type { Rig } from '../rig/rig.js'
+import { listed } from '../units/words.js'
 import { CAUTIONS } from '../verdict/cautions.js'
 import { worst } from '../verdict/decision.js'
 import { RESULT_VERSION, type Result } from '../verdict/result.js'
@@ -80,13 +81,7 @@ export function withStages(
     ...stages.map(({ stage, verdict, summary }) => ({ name: stage, verdict, summary })),
   ]
   const verdict = worst([...parts.map((part) => part.verdict), ...(leftOut.length > 0 ? (['unsure'] as const) : [])])
-  const troubled = parts.filter((part) => part.verdict !== 'pass')
-  const summary =
-    parts.length === 1
-      ? parts[0].summary
-      : troubled.length === 0
-        ? `All ${parts.length} stages pass`
-        : troubled.map((part) => `${part.name} ${part.verdict}: ${part.summary}`).join('; ')
+  const summary = parts.length === 1 ? parts[0].summary : summaryOf(parts, leftOut.length)
   return {
     ...result,
     verdict,
@@ -95,6 +90,24 @@ export function withStages(
     stages: [...stages],
     rig: { ...result.rig, notes: [...result.rig.notes, ...leftOut] },
   }
+}
+
+/** How many stages and which; what each found stands in its own sentence. */
+function summaryOf(parts: readonly { name: string; verdict: Result['verdict'] }[], leftOutCount: number): string {
+  const named = (wanted: Result['verdict']): string[] =>
+    parts.filter(({ verdict }) => verdict === wanted).map(({ name }) => name)
+  const [failed, unsure] = [named('fail'), named('unsure')]
+  const count = parts.length
+  return [
+    failed.length + unsure.length === 0 ? `All ${count} stages pass.` : '',
+    failed.length > 0
+      ? `${failed.length} of ${count} stages ${failed.length === 1 ? 'fails' : 'fail'}: ${listed(failed)}.`
+      : '',
+    unsure.length > 0 ? `${unsure.length} of ${count} could not be settled: ${listed(unsure)}.` : '',
+    leftOutCount > 0 ? `${leftOutCount} left out.` : '',
+  ]
+    .filter(Boolean)
+    .join(' ')
 }
 
 function jobSummary(job: Job): Result['job'] {

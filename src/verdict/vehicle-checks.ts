@@ -138,15 +138,14 @@ function remedyOf({ sum }: SumFigures): string {
     : `No delay, gain or polarity makes it flatter (${best}): check the crossovers of the outputs.`
 }
 
-/** Outputs that carry too little to be timed to the limit are left out. */
+/** Outputs that cannot be timed to the limit are left out, and named: a late one among them would not show here. */
 function spreadChecks(judged: readonly Judged[], job: Job): Check[] {
   const max = job.limits.delaySpreadSMax
   const timed = judged.flatMap(({ measures }) => {
-    const { spec, lead, polarity, isDead } = measures
+    const { spec, lead, polarity } = measures
     const side = Math.abs(spec.leftGain) >= Math.abs(spec.rightGain) ? 'left' : 'right'
     const excess = lead.analysis[side]
-    const isReadable = spec.highHz === null || 0.05 / spec.highHz <= max
-    return isReadable && !isDead && excess && polarity?.isSure
+    return whyUntimed(measures, max) === null && excess && polarity?.isSure
       ? [
           {
             patchName: lead.patchName,
@@ -168,11 +167,35 @@ function spreadChecks(judged: readonly Judged[], job: Job): Check[] {
       name: `delay spread ${patchName}`,
       verdict,
       figure: figureOf('delay spread', 's', spreadS),
-      expected: `${inMs(max).replace('+', '')} or less from the earliest to the latest`,
+      expected: `${inMs(max).replace('+', '')} or less from the earliest to the latest${leftOutOf(judged, patchName, max)}`,
       measured: `${inMs(spreadS.value).replace('+', '')}, output ${earliest} to output ${latest}`,
       why: verdict === 'pass' ? '' : culprits.length > 0 ? `${BECAUSE_OF} ${listed(culprits)}.` : 'Too far apart.',
     }
   })
+}
+
+const UNTIMED = {
+  dead: 'no signal',
+  low: 'too low a band to be timed to this limit',
+  sign: 'polarity not settled',
+} as const
+
+/** @returns null where the output can be timed to the limit */
+function whyUntimed({ spec, isDead, lead, polarity }: Judged['measures'], maxS: number): keyof typeof UNTIMED | null {
+  if (isDead) return 'dead'
+  if (spec.highHz !== null && 0.05 / spec.highHz > maxS) return 'low'
+  const side = Math.abs(spec.leftGain) >= Math.abs(spec.rightGain) ? 'left' : 'right'
+  return lead.analysis[side] && polarity?.isSure ? null : 'sign'
+}
+
+/** "; without outputs 9 and 10 (too low a band …)", or nothing. */
+function leftOutOf(judged: readonly Judged[], patchName: string, maxS: number): string {
+  const here = judged.map(({ measures }) => measures).filter(({ lead }) => lead.patchName === patchName)
+  const groups = (['low', 'dead', 'sign'] as const).flatMap((why) => {
+    const numbers = here.filter((one) => whyUntimed(one, maxS) === why).map(({ lead }) => lead.outputNumber)
+    return numbers.length === 0 ? [] : [`${listed(numbers)} (${UNTIMED[why]})`]
+  })
+  return groups.length === 0 ? '' : `; left out: ${groups.join('; ')}`
 }
 
 function sourceFindings(source: ReturnType<typeof commonSource>): Finding[] {

@@ -235,15 +235,16 @@ describe.each([
     return { pages: stdout.split('\f').slice(0, -1), text: stdout }
   }
 
-  test('the first page holds vehicle, verdict, all twelve outputs, what to do, and how much more there is', async (context) => {
+  test('the first page holds vehicle, verdict, every stage, what to do, and how much more there is, the next the outputs', async (context) => {
     needsTool(context, 'chromium', 'pdftotext')
     const { pages, text } = await printed('faulty', FAULTY_HTML)
     // Lines of narrow cells lie side by side, so words are looked for one by one, and long ones without their breaks.
-    const onFirst = ['FAIL', 'SIMULATED', 'Velmora', 'Quillon', 'LT 0010', 'Pin A2 ground', 'Next:', 'more on page 2']
+    const onFirst = ['FAIL', 'SIMULATED', 'Velmora', 'Quillon', 'LT 0010', 'Pin A2 ground', 'Next:', 'more after']
     expect(onFirst.filter((part) => !pages[0].includes(part))).toEqual([])
-    for (const { number } of STAGED.outputs) expect(pages[0]).toMatch(new RegExp(`^ *${number} `, 'm'))
+    for (const { number } of STAGED.outputs) expect(pages[1]).toMatch(new RegExp(`^ *${number} `, 'm'))
     for (const { title } of STAGED.findings) expect(pages[0].replace(/\s+/g, ' ')).toContain(title)
-    expect(pages[1]).toContain('What else to do')
+    for (const name of ['Harness pins', 'Outputs', 'Flat signal']) expect(pages[0]).toContain(name)
+    expect(text).toContain('What else to do')
     const inPrint = [
       'Undone by',
       'Peaking, 80.4 Hz, −6.1 dB, Q 1.13',

@@ -8,6 +8,7 @@ import { elementsIn, isElement, markupTree, wordsIn } from '../../src/report/mar
 import { stagePlot } from '../../src/report/stage-plot.js'
 import { terminalReport } from '../../src/report/terminal.js'
 import { widthOf } from '../../src/report/text.js'
+import { sumAfter, tuningsOf } from '../../src/report/tuning.js'
 import { FINDING_KINDS } from '../../src/verdict/parts.js'
 import type { StagePlot } from '../../src/verdict/stage-result.js'
 import { stagedResult } from './sample-result.js'
@@ -72,12 +73,55 @@ test("the tuner's page has trim, polarity, delay, band, sections and the gains s
     'Output 2 front right high is inverted',
     'inverted: turn it',
     'from 3 kHz, 24 dB/oct',
-    '3 front left low, 1 of 2 Peaking 82.1 Hz −4.1 dB 1.10',
     '6 rear right, 1 of 2 Peaking 80.4 Hz −6.1 dB 1.13',
     '6.3 kHz, −10 dBFS 12.2',
   ]) {
     expect(words).toContain(part)
   }
+  // Swapped: what was read of it belongs to another output.
+  expect(words).toContain('3 front left low Repair first: Outputs 3 front left low and 4 front right low are swapped.')
+  expect(words).not.toContain('3 front left low, 1 of 2')
+})
+
+// Closed form: a cookbook peak has its whole gain at its centre, so a +5 dB peak there reads 5 dB more before it is undone.
+test('a trim leaves out what the sections undo, a sum what the trims do, and a late output moves no other', () => {
+  const { outputs } = stagedResult(false)
+  const [first, second, third] = outputs.map((output, i) => ({
+    ...output,
+    patch: 'patch 1',
+    figures: output.figures
+      .filter(({ quantity }) => !['level deviation', 'delay'].includes(quantity))
+      .concat(
+        ...[
+          { quantity: 'level deviation', value: i === 0 ? 5 : 0, unit: 'dB' as const },
+          { quantity: 'delay', value: i === 2 ? 0.005 : 0, unit: 's' as const },
+        ].map((one) => ({ ...output.figures[0], ...one })),
+      ),
+  }))
+  const freqHz = first.figures.find(({ quantity }) => quantity === 'level')?.freqHz ?? first.response!.referenceHz
+  const late = {
+    kind: 'late' as const,
+    verdict: 'fail' as const,
+    outputs: [third.number],
+    title: 'late',
+    because: '',
+    next: '',
+  }
+  const result = { ...STAGED, outputs: [first, second, third], findings: [late], stages: [] }
+  const sections = [{ kind: 'peaking' as const, freqHz, gainDb: -5, q: 1.5 }]
+  const tunings = tuningsOf(result, [{ of: 'first', outputs: [first.number], sections, leavesDb: 0 }])
+  expect(tunings[0].trimDb).toBeCloseTo(0, 9)
+  expect(tunings.map(({ delayS }) => delayS)).toEqual([0, 0, null])
+  expect(tunings[2]).toMatchObject({ trimDb: null, repair: 'late' })
+  const setting = { output: second.number, extraDelayS: 0, extraDelayU: 0, gainDb: 5, gainU: 0, isTurned: false }
+  const sum = { ...STAGED.sums[0], outputs: [first.number, second.number], settings: [setting] }
+  expect(sumAfter(sum, tunings).settings[0].gainDb).toBeCloseTo(0, 9)
+})
+
+test('a run of another vehicle is said to be one', () => {
+  const other = { ...STAGED, job: { ...STAGED.job, vin: '123456A8XS1000009' } }
+  const words = wordsOf(htmlReport(STAGED, { before: { result: other, changes: [] } }))
+  expect(words).toContain('The run before is of another vehicle: VIN 123456A8XS1000009 before')
 })
 
 test('the terminal shows what is not in order of each stage, what is to be typed in, and no line over 80 columns', () => {

@@ -38,6 +38,11 @@ describe('the summary', () => {
     expect([verdict, summary, findings]).toEqual(['pass', 'All 4 outputs are as the map says.', []])
   })
 
+  test('leaves the spread of delays to a check that names the output that it cannot time', () => {
+    const { expected } = judgedWith().checks.find(({ name }) => name.startsWith('delay spread'))!
+    expect(expected).toContain('; left out: 4 (too low a band to be timed to this limit)')
+  })
+
   test('counts and lists the outputs that fail and those that are not settled', () => {
     const unsettled = healthy.get(2)!
     const { verdict, summary } = judgedWith([
