@@ -54,7 +54,7 @@ const Amplifier = z
         max: numberField(0.05, 40).describe('Highest input voltage for rated output, gain fully down (V rms)'),
       })
       .optional()
-      .describe('Range of its gain, as input voltage for rated output, from its data sheet'),
+      .describe('Range of its gain, as input voltage for rated output, from its data sheet (V rms)'),
     overlap_db: z
       .literal(OVERLAPS_DB)
       .default(0)
