@@ -3,9 +3,11 @@
  *
  * It is written last. A run that has one is finished and never changes again; names are relative to the folder, with slashes.
  */
+import { existsSync } from 'node:fs'
 import { lstat, readdir, readFile } from 'node:fs/promises'
-import { join } from 'node:path'
-import { sha256Of } from './run-folder.js'
+import { dirname, join, resolve } from 'node:path'
+import { StopError } from '../units/stop.js'
+import { RESULT_FILE, sha256Of } from './run-folder.js'
 import { writeAside } from './safe-write.js'
 
 export const SEAL_FILE = 'checksums.sha256'
@@ -52,6 +54,30 @@ export async function readSeal(folder: string): Promise<ReadonlyMap<string, stri
   if (text === null) return null
   const lines = text.split('\n').flatMap((line) => parsedLine(line) ?? [])
   return new Map(lines.map(({ name, sha256 }) => [name, sha256]))
+}
+
+/** Whether the result is as it was when the run was sealed. A sentence where it is not, or nobody can tell; null where it is. */
+export async function resultDoubt(folder: string): Promise<string | null> {
+  const wanted = (await readSeal(folder))?.get(RESULT_FILE)
+  if (wanted === undefined) return 'It is not sealed: nothing tells whether it is as it was.'
+  const isSame = (await sha256Of(join(folder, RESULT_FILE)).catch(() => '')) === wanted
+  return isSame ? null : CHANGED
+}
+
+/** Said of a result that is not as it was sealed. */
+export const CHANGED = 'This result was changed after it was sealed: do not trust it. See linetrue archive check.'
+
+/**
+ * A run is never written to after its end, not even beside its files.
+ * @throws StopError when the path lies in the folder of a run
+ */
+export function checkOutsideRuns(path: string): void {
+  for (let folder = resolve(path); ; folder = dirname(folder)) {
+    if ([SEAL_FILE, RESULT_FILE].some((name) => existsSync(join(folder, name)))) {
+      throw new StopError('a run is never changed after its end', path, 'Name another place with --out.')
+    }
+    if (folder === dirname(folder)) return
+  }
 }
 
 /** Holds every file against the seal. */

@@ -2,7 +2,10 @@
 import { type ComparedFigure, compareResults } from '../archive/compare.js'
 import { keyOf } from '../archive/index-tables.js'
 import { readResult } from '../archive/read-result.js'
+import { resultDoubt } from '../archive/seal.js'
+import { findingsOf } from '../archive/summary.js'
 import { comparisonText } from '../report/archive-compare-text.js'
+import { shownPath } from '../report/archive-text.js'
 import { timeInWords } from '../report/format.js'
 import { StopError } from '../units/stop.js'
 import type { Result } from '../verdict/result.js'
@@ -26,6 +29,11 @@ export async function compareCommand(
     notes: differences(a.result, b.result),
     isAll: options.all === true,
   }
+  const doubts = [
+    ['A', await resultDoubt(a.folder)],
+    ['B', await resultDoubt(b.folder)],
+  ].flatMap(([which, doubt]) => (doubt === null ? [] : [`${which}: ${doubt}`]))
+  for (const line of [...doubts, ...movedFindings(a.result, b.result)]) process.stdout.write(`${shownPath(line)}\n`)
   process.stdout.write(`${comparisonText(figures, titles, textOptions())}\n`)
   return anyChanged(figures)
 }
@@ -48,6 +56,26 @@ export async function wholeRun(name: string, options: QueryOptions, signal: Abor
 
 export const titleOf = ({ folder, result }: WholeRun): string =>
   `${pathInArchive(folder)} · ${timeInWords(result.startedAt)} · ${result.job.vehicle}`
+
+/** Verdicts, and which findings went and came: what a reader wants to know first. */
+function movedFindings(a: Result, b: Result): string[] {
+  const [inA, inB] = [a, b].map((result) =>
+    findingsOf(result)
+      .filter(({ verdict }) => verdict !== 'pass')
+      // The same fault at another value is the same fault.
+      .map(({ kind, outputs, title }) => ({ key: `${kind} ${outputs.join()}`, title })),
+  )
+  const lacks = (all: typeof inA, { key }: (typeof inA)[number]): boolean => !all.some((other) => other.key === key)
+  const gone = inA.filter((one) => lacks(inB, one))
+  const come = inB.filter((one) => lacks(inA, one))
+  return [
+    `Verdict  ${a.verdict.toUpperCase()} in A, ${b.verdict.toUpperCase()} in B`,
+    ...gone.map(({ title }) => `  gone   ${title}`),
+    ...come.map(({ title }) => `  new    ${title}`),
+    ...(inA.length > gone.length ? [`  still  ${inA.length - gone.length} of the findings of A`] : []),
+    '',
+  ]
+}
 
 /** What a reader should know before the figures. */
 function differences(a: Result, b: Result): string[] {

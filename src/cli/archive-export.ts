@@ -1,4 +1,5 @@
 /** linetrue archive export: the figures of what was found, run after run, so that no archive is too large. */
+
 import { createWriteStream } from 'node:fs'
 import { join } from 'node:path'
 import { Readable } from 'node:stream'
@@ -8,6 +9,7 @@ import { exportColumns, exportRows, exportRun } from '../archive/export.js'
 import { eachRun } from '../archive/find.js'
 import type { OpenIndex } from '../archive/index-file.js'
 import { readResult } from '../archive/read-result.js'
+import { checkOutsideRuns } from '../archive/seal.js'
 import { StopError } from '../units/stop.js'
 import { archiveRoot, openShown } from './archive-open.js'
 import { type QueryOptions, queryOf } from './archive-query.js'
@@ -73,6 +75,7 @@ async function* exported(
 /** @throws StopError when there is such a file already, or it cannot be written */
 async function writeTo(out: string | undefined, text: Readable, signal: AbortSignal): Promise<void> {
   if (out === undefined) return pipeline(text, process.stdout, { signal, end: false })
+  checkOutsideRuns(out)
   try {
     await pipeline(text, createWriteStream(out, { flags: 'wx' }), { signal })
   } catch (cause) {

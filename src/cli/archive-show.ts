@@ -6,6 +6,8 @@ import { basename, dirname, join } from 'node:path'
 import { readResult } from '../archive/read-result.js'
 import { REPORT_FILE, RESULT_FILE, runNamesNewestFirst } from '../archive/run-folder.js'
 import { listFolder, stateOf } from '../archive/scan.js'
+import { CHANGED, resultDoubt } from '../archive/seal.js'
+import { readSummary } from '../archive/summary.js'
 import { headOfRun, shownPath } from '../report/archive-text.js'
 import { terminalReport } from '../report/terminal.js'
 import { StopError } from '../units/stop.js'
@@ -22,24 +24,34 @@ export async function showCommand(name: string, options: QueryOptions, signal: A
   const reportPath = existsSync(report) ? shown(report) : null
   const { result, summary, why } = existsSync(join(folder, RESULT_FILE))
     ? await readResult(folder)
-    : { result: null, summary: null, why: 'the run was not finished' }
+    : {
+        result: null,
+        summary: null,
+        why: stateOf(folder) === 'sealed' ? `${RESULT_FILE} is missing` : 'the run was not finished',
+      }
   if (result === null) {
     const state = 'unreadable'
     const head = headOfRun(
-      { path: pathInArchive(folder), state, why: `Not all can be shown: ${why}.`, summary },
+      {
+        path: pathInArchive(folder),
+        state,
+        why: `Not all can be shown: ${why}.`,
+        summary: summary ?? readSummary(folder),
+      },
       textOptions(),
     )
     process.stdout.write(`${head}\n${reportPath === null ? '' : `Report  ${shownPath(reportPath)}\n`}`)
     return EXIT.fail
   }
+  const doubt = await resultDoubt(folder)
   const notes = [
     ...(result.retestOf === null ? [] : [`It follows ${result.retestOf}.`]),
     ...otherRuns(folder),
-    ...(stateOf(folder) === 'sealed' ? [] : ['It is not sealed: nothing tells whether it is as it was.']),
+    ...(doubt === null ? [] : [doubt]),
   ]
   process.stdout.write(`${terminalReport(result, { ...textOptions(), reportPath })}\n`)
   for (const note of notes) process.stdout.write(`${shownPath(note)}\n`)
-  return EXIT.pass
+  return doubt === CHANGED ? EXIT.fail : EXIT.pass
 }
 
 /** Those beside it in its job's folder. */

@@ -1,4 +1,5 @@
 /** linetrue archive trends --platform NAME --out FOLDER: a page and CSV. Ends with 1 where a vehicle stands apart. */
+import { existsSync } from 'node:fs'
 import { mkdir } from 'node:fs/promises'
 import { basename, join } from 'node:path'
 import { type Cell, csvRows } from '../archive/csv.js'
@@ -6,6 +7,7 @@ import { findRuns, type Hit } from '../archive/find.js'
 import { folderOf, keyOf } from '../archive/index-tables.js'
 import { readResult } from '../archive/read-result.js'
 import { writeAside } from '../archive/safe-write.js'
+import { checkOutsideRuns } from '../archive/seal.js'
 import { SCORE_MAX, VEHICLES_MIN } from '../archive/spread.js'
 import { type Trend, TrendBuilder } from '../archive/trends.js'
 import { trendsPage } from '../report/trends-page.js'
@@ -65,6 +67,15 @@ export async function trendsCommand(
     notes,
     program: 'linetrue',
   })
+  checkOutsideRuns(options.out)
+  const there = ['trends.html', 'trends.csv'].find((name) => existsSync(join(options.out, name)))
+  if (there) {
+    throw new StopError(
+      'there is a file of that name already',
+      shown(join(options.out, there)),
+      'Name another folder with --out.',
+    )
+  }
   await mkdir(options.out, { recursive: true }).catch((cause) => {
     throw new StopError('this folder cannot be made', shown(options.out), 'Name another with --out.', 'instrument', {
       cause,

@@ -56,8 +56,13 @@ export async function runFolderOf(given: string): Promise<string> {
   const folder = isFolder ? given : dirname(given)
   if (isFolder && existsSync(join(folder, RESULT_FILE))) return folder
   const names = runNamesNewestFirst(await readdir(folder))
-  const newest = names.find((name) => existsSync(join(folder, name, RESULT_FILE)))
-  if (newest !== undefined) return join(folder, newest)
+  let newest: string | null = null
+  for (const name of names.filter((one) => existsSync(join(folder, one, RESULT_FILE)))) {
+    newest ??= name
+    // Stages by themselves leave runs without outputs.
+    if ((await readResult(join(folder, name))).summary?.outputs.length) return join(folder, name)
+  }
+  if (newest !== null) return join(folder, newest)
   throw new StopError('no run of it is finished', shown(given), `Run linetrue verify ${shown(given)} first.`)
 }
 
@@ -75,7 +80,8 @@ export async function vehicleOfRun(folder: string, onProgress: OnProgress, signa
     source: {
       run: shown(resolve(folder)),
       date: result.startedAt,
-      vehicle: [result.job.vehicle, result.job.vin, result.job.plate].filter(Boolean).join(', '),
+      // A map is handed on: no VIN and no plate.
+      vehicle: result.job.vehicle,
       verdict: result.verdict,
     },
     platform: result.job.platform,

@@ -8,6 +8,7 @@ import { compareResults } from '../archive/compare.js'
 import { readResult } from '../archive/read-result.js'
 import { RESULT_FILE } from '../archive/run-folder.js'
 import { writeAside } from '../archive/safe-write.js'
+import { CHANGED, checkOutsideRuns, resultDoubt } from '../archive/seal.js'
 import type { Before } from '../report/before-after.js'
 import { htmlReport } from '../report/html.js'
 import { AUDIENCES, type Audience } from '../report/paper.js'
@@ -44,13 +45,7 @@ export async function reportCommand({
   const result = await resultIn(run)
   const before = await beforeOf(run, result, earlier)
   const path = resolve(out ?? fileName(run, audience, pdf))
-  if (resolve(dirname(path)) === resolve(run)) {
-    throw new StopError(
-      'a run is never changed after its end',
-      shown(path),
-      'Name a file in another folder with --out.',
-    )
-  }
+  checkOutsideRuns(path)
   if (existsSync(path)) {
     throw new StopError(
       'there is a file of that name already',
@@ -64,7 +59,9 @@ export async function reportCommand({
     : htmlReport(result, options)
   await writeAside(dirname(path), basename(path), content)
   process.stdout.write(`Report  ${shown(path)}\n`)
-  return EXIT.pass
+  if ((await resultDoubt(run)) !== CHANGED) return EXIT.pass
+  process.stderr.write(`linetrue: ${CHANGED}\n`)
+  return EXIT.fail
 }
 
 function oneOf<Word extends string>(given: string, words: readonly Word[], option: string): Word {

@@ -1,4 +1,5 @@
 /** linetrue track JOB --out FILE */
+import { checkOutsideRuns } from '../archive/seal.js'
 import { writeWavFile } from '../instruments/take-file.js'
 import { TRACK_REVISION } from '../stimulus/layout.js'
 import { renderTrack } from '../stimulus/render.js'
@@ -15,6 +16,7 @@ export async function trackCommand(jobPath: string, outPath: string, signal: Abo
   if (!/\.wav$/i.test(outPath)) {
     throw new StopError('the track is written as WAV', outPath, 'Give --out a name that ends in .wav.')
   }
+  checkOutsideRuns(outPath)
   const track = await renderTrack(job.track.sampleRateHz)
   signal.throwIfAborted()
   await writeWavFile(outPath, track, job.track.bits, DITHER_SEED)

@@ -109,7 +109,7 @@ export async function walkOnBench(given: Given, stages: readonly StageName[], si
         result = await verifyOnBench({ given, known: known.rig, plan, run, store, rigNotes, bench, guide }, signal)
       } else if (!isMade(stage)) {
         const memory = stageMemory(stage, journal, store, bench!, known.rig, signal)
-        const context = { job: job.value, rig: known.rig, patches, bench: bench!, guide, memory }
+        const context = { job: job.value, rig: known.rig, patches, bench: bench!, guide, memory, stages }
         const made = await (await STAGE_OF[stage]())({
           ...context,
           now: () => new Date(),

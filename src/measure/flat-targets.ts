@@ -43,13 +43,23 @@ export interface FlatOutcome {
   /** What undoes the sections that were found, and what is left then. */
   readonly undo: readonly EqSection[]
   readonly undone: Deviations
+  /** Of a sum: its outputs that have settings of their own to undo; typed in, they change the sum too. */
+  readonly undoFirst: readonly number[]
   /** Of a sum that was read with its parts aligned: how it stands, and what aligns it. */
-  readonly alignment: { readonly worstDb: number; readonly worstHz: number; readonly says: readonly string[] } | null
+  readonly alignment: {
+    readonly worstDb: number
+    readonly worstHz: number
+    readonly says: readonly string[]
+    /** Some of them are of opposite polarity; which one is wrong only the map tells. */
+    readonly isTurned: boolean
+  } | null
 }
 
 /** Why it could not be looked at, as a sentence. */
 export interface FlatMissing {
   readonly because: string
+  /** An output is dead: a fault that the stage of the outputs names. */
+  readonly isDead?: boolean
 }
 
 export const isRead = (outcome: FlatOutcome | FlatMissing): outcome is FlatOutcome => 'deviations' in outcome
@@ -67,6 +77,9 @@ export function flatTargets(job: Job, leads: readonly SweptLead[]): FlatTarget[]
       outcome: outputOutcome(heard.get(number) ?? null, job),
     }
   })
+  const undone = outputs.flatMap(({ outputs: [number], outcome }) =>
+    isRead(outcome) && outcome.undo.length > 0 ? [number] : [],
+  )
   const sums = job.sums.filter(({ name }) => flat.sums.includes(name))
   return [
     ...outputs,
@@ -77,10 +90,21 @@ export function flatTargets(job: Job, leads: readonly SweptLead[]): FlatTarget[]
         name: `sum ${sum.name}`,
         outputs: sum.outputs,
         toleranceDb,
-        outcome: sumOutcome(sum, parts, toleranceDb, job),
+        outcome: afterItsOutputs(sumOutcome(sum, parts, toleranceDb, job), sum, undone),
       }
     }),
   ]
+}
+
+/** Settings for a sum beside those for its outputs would undo the same thing twice. */
+function afterItsOutputs(
+  outcome: FlatOutcome | FlatMissing,
+  { outputs }: SumSpec,
+  undone: readonly number[],
+): FlatOutcome | FlatMissing {
+  const undoFirst = outputs.filter((number) => undone.includes(number))
+  if (!isRead(outcome) || undoFirst.length === 0) return outcome
+  return { ...outcome, undo: [], undone: outcome.deviations, undoFirst }
 }
 
 interface HeardLead extends SweptLead {
@@ -98,7 +122,7 @@ function hearing(lead: SweptLead, spec: OutputSpec, job: Job): HeardLead {
 
 function outputOutcome(lead: HeardLead | null, job: Job): FlatOutcome | FlatMissing {
   if (lead === null) return { because: 'It was not taken.' }
-  if (lead.passband === null) return { because: 'Nothing comes out of it.' }
+  if (lead.passband === null) return { because: 'Nothing comes out of it.', isDead: true }
   const { transfer, spec } = lead
   return read(levelCurveOf(transfer, spec.leftGain, spec.rightGain), spec, job, 0) ?? NOT_READ
 }
@@ -115,7 +139,7 @@ function sumOutcome(
 ): FlatOutcome | FlatMissing {
   const alive = leads.filter((lead) => lead !== null && lead.passband !== null) as HeardLead[]
   const dead = sum.outputs.filter((number) => !alive.some(({ outputNumber }) => outputNumber === number))
-  if (dead.length > 0) return { because: `Nothing comes out of output ${dead.join(', ')}.` }
+  if (dead.length > 0) return { because: `Nothing comes out of output ${dead.join(', ')}.`, isDead: true }
   if (new Set(alive.map(({ patchName }) => patchName)).size > 1) {
     return { because: 'Its outputs were taken in different patches, each on its own clock.' }
   }
@@ -158,15 +182,15 @@ function sumOutcome(
   if (aligned === null || Math.abs(furthest(aligned.deviations).value) > ALIGNED_SHARE * Math.abs(worst.value)) {
     return asItStands
   }
-  const says = settings.map(({ outputNumber, extraDelayS, gainDb, isTurned }) => {
+  const says = settings.map(({ outputNumber, extraDelayS, gainDb }) => {
     const words = [
-      ...(isTurned ? ['polarity turned'] : []),
       ...(extraDelayS !== null && Math.abs(extraDelayS) > 2e-5 ? [`${(1000 * extraDelayS).toFixed(2)} ms later`] : []),
       ...(Math.abs(gainDb) > 0.1 ? [`${gainDb.toFixed(1)} dB more`] : []),
     ]
     return `output ${outputNumber}: ${words.length > 0 ? words.join(', ') : 'as it is'}`
   })
-  return { ...aligned, alignment: { worstDb: worst.value, worstHz: worst.freqHz!, says } }
+  const isTurned = settings.some((setting) => setting.isTurned)
+  return { ...aligned, alignment: { worstDb: worst.value, worstHz: worst.freqHz!, says, isTurned } }
 }
 
 /** Alignment is what is wrong where it takes off this much of the deviation. */
@@ -179,5 +203,5 @@ function read(curve: LevelCurve, band: FlatRange['band'], job: Job, inputsU: num
   const undo = equaliser?.sections.map(undoing) ?? []
   const deviations = deviationsOf(curve, equaliser, range, { inputsU })
   const undone = deviationsOf(curve, equaliser, range, { inputsU, undo })
-  return deviations && undone && { deviations, curve, equaliser, band, undo, undone, alignment: null }
+  return deviations && undone && { deviations, curve, equaliser, band, undo, undone, undoFirst: [], alignment: null }
 }

@@ -15,7 +15,7 @@ import { dbFromRatio } from '../units/level.js'
 import { StopError } from '../units/stop.js'
 import { listed, plain } from '../units/words.js'
 import { BEFORE_CHIMES, CAUTIONS } from '../verdict/cautions.js'
-import { type ChimeHeard, type ChimeJudgement, judgeChime } from '../verdict/chime-checks.js'
+import { type ChimeHeard, type ChimeJudgement, judgeChime, quietFindings } from '../verdict/chime-checks.js'
 import { worst } from '../verdict/decision.js'
 import type { StagePlot, StageResult, StageTake } from '../verdict/stage-result.js'
 import { captureChime, LEARN_S, SETTLE_S } from './capture-chime.js'
@@ -72,15 +72,23 @@ export async function chimesStage(context: StageContext): Promise<StageResult> {
     return { one, step, judgement: step && judgeChime(one.chime, step.heard, listened, job) }
   })
   const made = judged.flatMap(({ judgement }) => (judgement ? [judgement] : []))
+  const quiet = context.patches.flatMap((patch) =>
+    quietFindings(
+      judged.flatMap(({ one, judgement }) => {
+        const levelDbv = judgement?.figures[0]?.value
+        return one.patch === patch && typeof levelDbv === 'number' ? [{ spec: one.chime, levelDbv }] : []
+      }),
+    ),
+  )
   return {
     stage: 'chimes',
-    verdict: made.length === 0 ? 'unsure' : worst(made.map(({ verdict }) => verdict)),
-    summary: summaryOf(judged),
+    verdict: made.length === 0 ? 'unsure' : worst([...made, ...quiet].map(({ verdict }) => verdict)),
+    summary: [summaryOf(judged), ...quiet.map(({ title }) => `${title}.`)].join(' '),
     startedAt,
     endedAt: now().toISOString(),
     figures: made.flatMap(({ figures }) => figures),
     checks: made.flatMap(({ checks }) => checks),
-    findings: made.flatMap(({ findings }) => findings),
+    findings: [...made.flatMap(({ findings }) => findings), ...quiet],
     tables: [
       {
         caption: 'Chimes and warnings',

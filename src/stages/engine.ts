@@ -24,6 +24,7 @@ import type { StageResult, StageTake } from '../verdict/stage-result.js'
 import { captureWhile, takeNameIn } from './capture-while.js'
 import { type EngineStep, engineResult, type NoiseSaid, noiseSaid } from './engine-result.js'
 import { connectLeads } from './hook-up.js'
+import { meterOf } from './meter-steps.js'
 import { numberIn } from './question.js'
 import { inSteps, type StageContext, type Step } from './stage.js'
 import { type MakeSink, type RawTake, takeOnce } from './take.js'
@@ -50,7 +51,7 @@ export async function engineStage(context: StageContext): Promise<StageResult> {
     throw new StopError('a running engine is never left alone', `job "${job.name}"`, remedy, 'input')
   }
   const startedAt = now().toISOString()
-  const run = new EngineRun(context, bench.meter, rig.meter)
+  const run = new EngineRun(context, meterOf(context, 'engine'), rig.meter)
   const steps = patches.flatMap((patch, k) => [
     run.stopped(patch),
     ...job.engine.speedsRpm.map((speed) => run.running(patch, speed, k === 0)),
@@ -58,8 +59,7 @@ export async function engineStage(context: StageContext): Promise<StageResult> {
   ])
   try {
     if (steps.some(({ key }) => memory.get(key) === undefined)) {
-      guide.say(`Caution: ${BEFORE_ENGINE}`)
-      const says = `${BEFORE_ENGINE}\nPress Enter when the vehicle stands so.`
+      const says = `Caution: ${BEFORE_ENGINE}\nPress Enter when the vehicle stands so.`
       while ((await guide.todo({ name: 'engine.outdoors', says, canSkip: false }, signal)) !== 'done');
     }
     const left = await inSteps(steps, memory, signal)
@@ -115,7 +115,7 @@ class EngineRun {
         const answer = await guide.value(
           {
             name: `engine.${words}`,
-            asks: `${speed === 'idle' ? 'Start the engine and let it idle' : `Start the engine and hold it at ${speed} turns a minute`}. When it is steady: what does the tachometer read?`,
+            asks: `${speed === 'idle' ? 'Start the engine and let it idle' : `${this.isRunning ? 'Hold the engine' : 'Start the engine and hold it'} at ${speed} turns a minute`}. When it is steady: what does the tachometer read?`,
             why: 'Keep it there until the next question. Whine is told from other tones by going with the speed.',
             usual: String(speed === 'idle' ? IDLE_RPM : speed),
             check: numberIn(...SPEED_RPM),

@@ -53,13 +53,14 @@ export const flatStage: Stage = async (context) => {
     }
   }
   const targets: readonly FlatTarget[] = flatTargets(job, leads)
+  const judged = judgeFlat(targets, job.flat.fromHz, job.flat.toHz, context.stages.includes('outputs'))
   return {
     stage: 'flat',
     startedAt,
     endedAt: now().toISOString(),
-    ...judgeFlat(targets, job.flat.fromHz, job.flat.toHz),
+    ...judged,
     takes,
-    notes,
+    notes: [...notes, ...judged.notes],
     cautions: [BEFORE_SOUND],
   }
 }

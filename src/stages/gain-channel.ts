@@ -38,6 +38,8 @@ const QUIET = { byDb: 20, shareMax: 0.2 } as const
 /** A channel is asked for again so often while it is off. */
 const AGAIN_MAX = 3
 const THD_CLIPS = 0.01
+/** Common practice, no source. */
+const DEAD_SHARE = 0.03
 
 /** @throws StopError when the meter does not answer, or the first quiet tone is far too loud */
 export async function setChannel(
@@ -61,7 +63,9 @@ export async function setChannel(
     // A channel that is set once more is captured once more.
     const attempt = 1 + ((context.memory.get(`attempts ${spec.name}`) as number | undefined) ?? 0)
     await context.memory.put(`attempts ${spec.name}`, attempt)
-    const seen = await terminals(context, request, attempt)
+    // Where the meter reads next to nothing there is no track to be found either.
+    const isDead = set < DEAD_SHARE * request.target.terminalVrms
+    const seen = isDead ? null : await terminals(context, request, attempt)
     const { clipping, takes } = seen ?? { clipping: null, takes: [] }
     return { channel: spec.name, readVrms: set, clipping, takes }
   }

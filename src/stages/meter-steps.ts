@@ -1,11 +1,11 @@
 /** What stages that walk with the meter share: that there is one, and a second try where it was set wrong. */
-import type { Meter, MeterQuantity } from '../rig/roles.js'
+import type { Meter, MeterQuantity, MeterReading } from '../rig/roles.js'
 import { StopError } from '../units/stop.js'
 import type { StageContext } from './stage.js'
 
 /** @throws StopError when the rig has none */
 export function meterOf({ bench, rig }: Pick<StageContext, 'bench' | 'rig'>, stage: string): Meter {
-  if (bench.meter && rig.meter) return bench.meter
+  if (bench.meter && rig.meter) return sensible(bench.meter)
   throw new StopError(
     `the stage ${stage} needs a meter, and the rig has none`,
     `rig ${rig.name}`,
@@ -45,5 +45,28 @@ export async function untilRead<T>(
       const reply = await guide.todo({ name, says: 'Put that right, then it is read again.', canSkip: true }, signal)
       if (reply !== 'done') return reply
     }
+  }
+}
+
+/** More than any place of a 12 or 24 V vehicle has where a stage reads: common practice, no source. */
+const MOST: Partial<Record<MeterQuantity, number>> = { dcVolts: 100, dcAmps: 100 }
+
+/** The meter, but a reading that cannot be is no reading: one in mV that is taken for V would condemn every pin. */
+function sensible(meter: Meter): Meter {
+  const looked = (quantity: MeterQuantity, reading: MeterReading): MeterReading => {
+    if (Math.abs(reading.value) <= (MOST[quantity] ?? Number.POSITIVE_INFINITY)) return reading
+    throw new StopError(
+      `the meter reads ${Math.round(reading.value)} ${reading.unit}, which no vehicle has there`,
+      meter.where,
+      'See whether it is set to mV or mA, and whether the unit in the rig file is right.',
+      'instrument',
+    )
+  }
+  return {
+    where: meter.where,
+    identify: (signal) => meter.identify(signal),
+    readAcVrms: (signal) => meter.readAcVrms(signal),
+    read: async (quantity, signal) => looked(quantity, await meter.read(quantity, signal)),
+    readOnce: async (quantity, signal) => looked(quantity, await meter.readOnce(quantity, signal)),
   }
 }

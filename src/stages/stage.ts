@@ -1,5 +1,5 @@
 /** What a stage of a job is given, and how it goes through its steps: back where a person steps back, on where a run was stopped. */
-import type { Job } from '../job/job.js'
+import type { Job, StageName } from '../job/job.js'
 import type { PatchSpec, Rig } from '../rig/rig.js'
 import type { Bench } from '../rig/roles.js'
 import type { Audio } from '../units/audio.js'
@@ -33,6 +33,8 @@ export interface StageContext {
   readonly bench: Bench
   readonly guide: Guide
   readonly memory: StageMemory
+  /** All stages of this run. */
+  readonly stages: readonly StageName[]
   /** Date and time, for the record. */
   readonly now: () => Date
   readonly onProgress: OnProgress

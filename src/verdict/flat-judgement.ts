@@ -22,22 +22,36 @@ type Judged = Pick<
 const SHARED_MIN = 3
 const PROCESSING_HZ = 48_000
 
-export function judgeFlat(targets: readonly FlatTarget[], fromHz: number, toHz: number): Judged {
+/** @param isBesideOutputs the outputs are a stage of this run: what is theirs is named there and not judged here */
+export function judgeFlat(
+  all: readonly FlatTarget[],
+  fromHz: number,
+  toHz: number,
+  isBesideOutputs = false,
+): Judged & Pick<StageResult, 'notes'> {
+  const left = isBesideOutputs ? all.filter(isOfOutputs) : []
+  const targets = all.filter((target) => !left.includes(target))
   const checks = targets.map(checkOf)
   const verdicts = checks.map(({ verdict }) => verdict)
   const shared = sharedAmong(targets)
   const verdict = worst(verdicts)
   return {
     verdict,
-    summary: summaryOf(targets, verdicts, fromHz, toHz),
+    notes: left.map(({ name }) => `Not judged here: ${name}. What is wrong with it stands with the outputs.`),
+    summary:
+      targets.length === 0 ? 'Nothing could be judged: see the outputs' : summaryOf(targets, verdicts, fromHz, toHz),
     figures: targets.flatMap(figuresOf),
     checks,
     findings: targets.flatMap((target, k) => findingOf(target, verdicts[k], shared)),
-    tables: [tableOf(targets, verdicts, fromHz, toHz)],
+    tables: [tableOf([...targets, ...left], [...verdicts, ...left.map(() => null)], fromHz, toHz)],
     plots: targets.flatMap((target, k) => (verdicts[k] === 'pass' ? [] : plotOf(target))),
     corrections: targets.flatMap(correctionOf),
   }
 }
+
+/** Dead, or not aligned: faults that the stage of the outputs names. */
+const isOfOutputs = ({ outcome }: FlatTarget): boolean =>
+  isRead(outcome) ? outcome.alignment !== null : outcome.isDead === true
 
 function verdictOf({ outcome, toleranceDb }: FlatTarget): Verdict {
   if (!isRead(outcome)) return 'unsure'
@@ -103,7 +117,7 @@ function findingOf(target: FlatTarget, verdict: Verdict, shared: readonly EqSect
       },
     ]
   }
-  const { deviations, equaliser, undo, undone, alignment } = outcome
+  const { deviations, equaliser, undo, undone, undoFirst, alignment } = outcome
   const far = furthest(deviations)
   const place = `${inDb(far.value)} at ${inHz(far.freqHz!)}`
   if (alignment && verdict === 'unsure') {
@@ -112,7 +126,7 @@ function findingOf(target: FlatTarget, verdict: Verdict, shared: readonly EqSect
         ...base,
         title: `${who} is flat only with its outputs aligned`,
         because: `As it stands: ${inDb(alignment.worstDb)} at ${inHz(alignment.worstHz)}. Aligned: ${spanWords(deviations)}.`,
-        next: `Align them first (${alignment.says.join('; ')}), then take it again.`,
+        next: `${alignment.isTurned ? 'They are of opposite polarity: see with the outputs which one is turned. ' : ''}Align them (${alignment.says.join('; ')}), then take it again.`,
       },
     ]
   }
@@ -134,9 +148,11 @@ function findingOf(target: FlatTarget, verdict: Verdict, shared: readonly EqSect
       title: verdict === 'fail' ? `${who} is not flat: ${place}` : `${who} may not be flat: ${place}`,
       because: `${spanWords(deviations)}; tolerance ± ${toleranceDb} dB, U ${far.u < 0.005 ? 'under 0.01' : `± ${plain(far.u, 2)}`} dB. ${found}`,
       next:
-        undo.length > 0
-          ? `${commonWords}${commonWords ? settings : settings[0].toUpperCase() + settings.slice(1)}`
-          : 'Set all processing of the vehicle to zero and take it again; what stays has to be tuned by its curve, as no settings are known that undo it.',
+        undoFirst.length > 0
+          ? `Type in the settings of output ${listed(undoFirst)} first, then take it again: they change this sum too.`
+          : undo.length > 0
+            ? `${commonWords}${commonWords ? settings : settings[0].toUpperCase() + settings.slice(1)}`
+            : 'Set all processing of the vehicle to zero and take it again; what stays has to be tuned by its curve, as no settings are known that undo it.',
     },
   ]
 }
@@ -171,7 +187,7 @@ function correctionOf({ name, outputs, outcome }: FlatTarget): Correction[] {
 
 function tableOf(
   targets: readonly FlatTarget[],
-  verdicts: readonly Verdict[],
+  verdicts: readonly (Verdict | null)[],
   fromHz: number,
   toHz: number,
 ): StageTable {

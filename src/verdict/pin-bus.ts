@@ -65,19 +65,41 @@ export function termination(
 /** With 60 Ω between them the two wires of a silent bus are this near to each other. Source: transceivers to ISO 11898-2. */
 const [REVERSED_V, FORWARD_V] = [-0.12, 0.012]
 
-/** High and low of each bus against each other: a bus that talks has more on high than on low. */
-export function busWords(judged: readonly PinJudged[]): PinWords {
-  const words: { findings: Finding[]; notes: string[] } = { findings: [], notes: [] }
-  for (const [bus, all] of groups(judged, ({ spec }) => spec.bus)) {
-    if (bus === null) continue
+interface BusRead {
+  readonly bus: string
+  readonly high: PinJudged
+  readonly low: PinJudged
+  readonly differenceV: number
+  readonly u: number
+}
+
+/** Each bus of which both wires read as they should by themselves. */
+function busesRead(judged: readonly PinJudged[]): BusRead[] {
+  return [...groups(judged, ({ spec }) => spec.bus)].flatMap(([bus, all]) => {
     const of = (what: string): PinJudged | undefined =>
       all.find(({ spec, reading }) => spec.function === what && readingKey(spec, reading).endsWith('dcVolts on'))
     const [high, low] = [of('data_high'), of('data_low')]
-    if (high?.check.verdict !== 'pass' || low?.check.verdict !== 'pass') continue
+    if (bus === null || high?.check.verdict !== 'pass' || low?.check.verdict !== 'pass') return []
     const differenceV = high.read!.value! - low.read!.value!
-    const u = Math.hypot(...[high, low].map(({ read }) => 2 * read!.spreadU))
+    return [{ bus, high, low, differenceV, u: Math.hypot(...[high, low].map(({ read }) => 2 * read!.spreadU)) }]
+  })
+}
+
+const isReversed = ({ differenceV, u }: BusRead): boolean => differenceV + u < REVERSED_V
+
+/** Wires that read well, but each like the other one. */
+export const exchangedOnBus = (judged: readonly PinJudged[]): PinJudged[] =>
+  busesRead(judged)
+    .filter(isReversed)
+    .flatMap(({ high, low }) => [high, low])
+
+/** High and low of each bus against each other: a bus that talks has more on high than on low. */
+export function busWords(judged: readonly PinJudged[]): PinWords {
+  const words: { findings: Finding[]; notes: string[] } = { findings: [], notes: [] }
+  for (const read of busesRead(judged)) {
+    const { bus, high, low, differenceV, u } = read
     const both = `${pinId(high.spec)} has ${high.check.measured}, ${pinId(low.spec)} ${low.check.measured}`
-    if (differenceV + u < REVERSED_V) {
+    if (isReversed(read)) {
       words.findings.push({
         kind: 'pin',
         verdict: 'fail',

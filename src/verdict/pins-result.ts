@@ -3,6 +3,7 @@ import { type PinSpec, pinId } from '../job/pins.js'
 import { listed } from '../units/words.js'
 import { worst } from './decision.js'
 import type { Verdict } from './parts.js'
+import { exchangedOnBus } from './pin-bus.js'
 import { colourCell, FUNCTION_WORDS, type PinJudged, stateWords } from './pin-checks.js'
 import { pinFindings } from './pin-findings.js'
 import type { StageResult, StageTable } from './stage-result.js'
@@ -12,10 +13,16 @@ const SOURCES =
 
 export function pinsResult(
   pins: readonly PinSpec[],
-  judged: readonly PinJudged[],
+  read: readonly PinJudged[],
   cautions: readonly string[],
 ): Omit<StageResult, 'startedAt' | 'endedAt'> {
-  const { findings, notes } = pinFindings(judged)
+  const { findings, notes } = pinFindings(read)
+  const exchanged = exchangedOnBus(read)
+  const judged = read.map((one) =>
+    exchanged.includes(one)
+      ? { ...one, check: { ...one.check, verdict: 'fail' as const, why: 'It reads like the other wire of its bus.' } }
+      : one,
+  )
   const alone = pins.filter(({ isLeftAlone }) => isLeftAlone)
   const checks = judged.map(({ check }) => check)
   return {

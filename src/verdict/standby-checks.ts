@@ -24,6 +24,8 @@ export const REMOTE = { highMin: 7, lowMax: 2 } as const
 const SAME_A = 5e-6
 /** How far the moment of a person's key press and that of their hand may be apart. */
 const HAND_S = 0.5
+/** Less than any interface draws asleep: common practice, no source. */
+const NOTHING_A = 1e-6
 /** The fixed part of a data sheet's accuracy, in counts of the last digit: common for current ranges. */
 const COUNTS = 5
 
@@ -136,14 +138,19 @@ function currentCheck(spec: StandbySpec, logs: StandbyLogs, { settled, standby, 
   if (logs.current === null) return unread(name, expected, 'Left out at the bench.')
   if (!isEverAsleep) return unread(name, expected, 'It did not fall asleep, so this is no standby current.')
   if (!settled || !standby) return unread(name, expected, 'It had not settled when the log ended.')
-  const verdict = held(standby.value, standby.u, { max: spec.currentAMax })
+  // An interface that sleeps still draws something.
+  const decided = held(standby.value, standby.u, { max: spec.currentAMax })
+  const isNothing = decided === 'pass' && Math.abs(settled.level) < NOTHING_A
+  const verdict = isNothing ? 'unsure' : decided
   return {
     name,
     verdict,
     figure: figureOf(name, 'A', standby),
     expected,
     measured: inA(standby.value),
-    why: { pass: '', fail: 'It draws too much.', unsure: "The limit lies within the reading's uncertainty." }[verdict],
+    why: isNothing
+      ? 'No current at all: is the bypass lead still on, or a fuse open?'
+      : { pass: '', fail: 'It draws too much.', unsure: "The limit lies within the reading's uncertainty." }[verdict],
   }
 }
 

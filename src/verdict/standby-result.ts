@@ -48,9 +48,9 @@ function findingsOf(spec: StandbySpec, [wake, sleep, current]: readonly Check[],
       check,
       `${upper(check.name)} could not be told`,
       `${upper(check.measured)}; ${check.why}`,
-      check.name === 'standby current' && check.figure !== null
+      check.name === 'standby current' && check.figure !== null && !check.why.startsWith('No current')
         ? 'Read it again in a finer range: bypass lead on until the remote turn-on has fallen, then the milliampere range, then the bypass off.'
-        : 'Run this stage again; watch longer (watch_s) where it had not settled.',
+        : 'Run this stage again: bypass lead off, fuse whole; watch longer (watch_s) where it had not settled.',
     )
   const found: Finding[] = []
   if (wake.verdict === 'fail') {

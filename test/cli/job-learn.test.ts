@@ -102,7 +102,7 @@ describe('a map from a finished run', () => {
       'front right front',
       'subwoofer null',
     ])
-    expect(map.vehicles).toMatchObject([{ verdict: 'pass', vehicle: 'Tarn, LT 1' }])
+    expect(map.vehicles).toMatchObject([{ verdict: 'pass', vehicle: 'Tarn' }])
     expect(shown).toContain('Tarn 2025: 3 outputs, learned from one vehicle')
     expect(await jobCompareCommand(at('job.yaml'), at('map.yaml'), GO_ON)).toBe(0)
     expect(shown).toContain('SAME    All 3 outputs are as the map of the platform says.')

@@ -75,6 +75,7 @@ export function sceneOf(job: Job, rig: Rig, faultsText = '{}', script: Script = 
     bench,
     guide,
     memory,
+    stages: [],
     now: () => new Date(Date.UTC(2026, 0, 1) + 1000 * bench.clock.nowS()),
     onProgress: () => {},
     signal: new AbortController().signal,
