@@ -1,11 +1,41 @@
 /**
- * Discrete Fourier transforms of a power-of-two size. Complex arrays are interleaved: re, im, re, im …
+ * Discrete Fourier transforms of a power-of-two size: by fft.js where its working set fits the cache, else by passes that go
+ * in the order of memory. Complex arrays are interleaved: re, im, re, im …
  *
  * Forward transforms are not scaled; inverses divide by the size. A real transform of N samples is a complex one of N / 2
  * whose samples are the even and odd ones: half the work and half the memory.
  */
-import { transform, turnsOf } from './fft-passes.js'
+import FFT from 'fft.js'
+import { transform as longTransform, turnsOf } from './fft-passes.js'
 import { room } from './room.js'
+
+/** Up to here fft.js is as fast; at 131072 points its scattered order costs half as much again. */
+const LIBRARY_SIZE_MAX = 16_384
+
+/** Plans are kept, since making one costs more than using it. */
+const plans = new Map<number, FFT>()
+
+/** Not scaled, either way; out and data are different arrays, and data stays as it is. */
+function transform(out: Float64Array, data: Float64Array, size: number, sign: 1 | -1): void {
+  if (size > LIBRARY_SIZE_MAX) {
+    longTransform(out, data, size, sign)
+    return
+  }
+  let plan = plans.get(size)
+  if (!plan) {
+    if (!Number.isInteger(Math.log2(size)) || size < 2) throw new RangeError(`fft: size ${size}, want a power of two`)
+    plan = new FFT(size)
+    plans.set(size, plan)
+  }
+  if (sign === 1) {
+    plan.transform(out, data)
+    return
+  }
+  // The library scales its inverse, over the whole length of what it is given.
+  const exact = out.length === 2 * size ? out : out.subarray(0, 2 * size)
+  plan.inverseTransform(exact, data)
+  for (let n = 0; n < exact.length; n++) exact[n] *= size
+}
 
 const kept = new Map<number, Float64Array>()
 

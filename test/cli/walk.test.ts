@@ -32,6 +32,7 @@ amplifiers:
 chimes:
   - { name: turn signal, outputs: [1] }
   - { name: seat belt, outputs: [1, 2] }
+flat: { tolerance_db: 0.5 }
 engine: { speeds_rpm: [idle, 2000] }
 standby: { battery_ah: 70 }
 `
@@ -48,6 +49,12 @@ inputs: { count: 2, full_scale_vrms: 4, level_uncertainty_db: 0.1 }
 const FAULTS: readonly (readonly [StageName, string, RegExp])[] = [
   ['pins', 'pins: { C1-5: { terminators: 1 } }', /120/],
   ['outputs', 'outputs: { 2: { inverted: true } }', /inverted/],
+  // Within the limits of the outputs, and more than the tuner allows.
+  [
+    'flat',
+    'outputs: { 1: { equaliser: [{ kind: peaking, freq_hz: 2500, gain_db: 0.8, q: 1.5 }] } }',
+    /1 left.* \+0\.[67] dB at 2\.[45]/,
+  ],
   ['chimes', 'chimes: { seat belt: { silent: true } }', /seat belt/],
   ['standby', 'power: { standby_a: 0.025 }', /25 mA/],
   [
