@@ -2,7 +2,7 @@
 import { type ComparedFigure, compareResults } from '../archive/compare.js'
 import { keyOf } from '../archive/index-tables.js'
 import { readResult } from '../archive/read-result.js'
-import { resultDoubt } from '../archive/seal.js'
+import { CHANGED, resultDoubt } from '../archive/seal.js'
 import { findingsOf } from '../archive/summary.js'
 import { comparisonText } from '../report/archive-compare-text.js'
 import { shownPath } from '../report/archive-text.js'
@@ -35,7 +35,7 @@ export async function compareCommand(
   ].flatMap(([which, doubt]) => (doubt === null ? [] : [`${which}: ${doubt}`]))
   for (const line of [...doubts, ...movedFindings(a.result, b.result)]) process.stdout.write(`${shownPath(line)}\n`)
   process.stdout.write(`${comparisonText(figures, titles, textOptions())}\n`)
-  return anyChanged(figures)
+  return doubts.some((line) => line.endsWith(CHANGED)) ? EXIT.fail : anyChanged(figures)
 }
 
 export const anyChanged = (figures: readonly ComparedFigure[]): number =>

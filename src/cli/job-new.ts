@@ -22,9 +22,11 @@ export async function jobNewCommand({ path, answers, map }: JobNewOptions, signa
   const answered = await askedFor(jobSteps(known), answering, signal)
   const text = jobFileText(jobAnswersOf(answered, known))
   // Whatever the questions let through that the file may not hold is said as for any job.
-  const { warnings } = parseJob(text, shown(path))
+  const { warnings, stages } = parseJob(text, shown(path))
   await writeNew(path, text)
   for (const warning of warnings) process.stderr.write(`${warning}\n`)
-  process.stdout.write(`Written ${shown(path)}\nNext: linetrue verify ${shown(path)} --rig RIG\n`)
+  process.stdout.write(
+    `Written ${shown(path)}\nNext: linetrue ${stages.join() === 'outputs' ? 'verify ' : ''}${shown(path)} --rig RIG\n`,
+  )
   return EXIT.pass
 }

@@ -41,6 +41,8 @@ export interface JobFileOutput extends PlainOutput {
   readonly note: string | null
 }
 
+const WITH_TABLE: readonly StageName[] = ['pins', 'chimes', 'standby']
+
 /** @returns text that the job file's own schema accepts, where the answers are within its limits */
 export function jobFileText(answers: JobAnswers): string {
   const { name, vehicle, platform, jobNumber, technician, source, rigPath, stages, outputs, amplifiers } = answers
@@ -48,6 +50,9 @@ export function jobFileText(answers: JobAnswers): string {
     ...sum,
     outputs: sum.outputs.map((place) => outputs[place - 1].number),
   }))
+  // This text holds no tables of pins, chimes or standby; a stage without its table would stop the job.
+  const lacking = stages.filter((stage) => WITH_TABLE.includes(stage) || (stage === 'gains' && amplifiers.length === 0))
+  const able = stages.filter((stage) => !lacking.includes(stage))
   const lines = [
     '# A job: one vehicle and what is expected of its outputs. What each field may hold: linetrue schema job.',
     `name: ${quoted(name)}`,
@@ -68,7 +73,12 @@ export function jobFileText(answers: JobAnswers): string {
       ? ['# rig: FILE, relative to this one; or name it each time: linetrue verify JOB --rig FILE']
       : [`rig: ${quoted(rigPath)}`]),
     '',
-    `stages: [${stages.join(', ')}] # of pins, outputs, flat, gains, chimes, engine, standby`,
+    `stages: [${able.join(', ') || 'outputs'}] # of pins, outputs, flat, gains, chimes, engine, standby`,
+    ...(lacking.length === 0
+      ? []
+      : [
+          `# Wanted too: ${lacking.join(', ')}. Add the key of each (linetrue schema job says what it holds), then its name above.`,
+        ]),
     'extra_takes: [] # fader_front tells front outputs from rear ones; engine_running shows whine',
     'limits: { profile: standard } # fine, standard or coarse, and values of your own over it',
     '',

@@ -15,7 +15,13 @@ import { dbFromRatio } from '../units/level.js'
 import { StopError } from '../units/stop.js'
 import { listed, plain } from '../units/words.js'
 import { BEFORE_CHIMES, CAUTIONS } from '../verdict/cautions.js'
-import { type ChimeHeard, type ChimeJudgement, judgeChime, quietFindings } from '../verdict/chime-checks.js'
+import {
+  type ChimeHeard,
+  type ChimeJudgement,
+  judgeChime,
+  QUIET_TITLE,
+  quietFindings,
+} from '../verdict/chime-checks.js'
 import { worst } from '../verdict/decision.js'
 import type { StagePlot, StageResult, StageTake } from '../verdict/stage-result.js'
 import { captureChime, LEARN_S, SETTLE_S } from './capture-chime.js'
@@ -80,6 +86,7 @@ export async function chimesStage(context: StageContext): Promise<StageResult> {
       }),
     ),
   )
+  const quietNames = new Set(quiet.map(({ title }) => title.replace(QUIET_TITLE, '')))
   return {
     stage: 'chimes',
     verdict: made.length === 0 ? 'unsure' : worst([...made, ...quiet].map(({ verdict }) => verdict)),
@@ -95,7 +102,10 @@ export async function chimesStage(context: StageContext): Promise<StageResult> {
         head: HEAD,
         rows: judged.map(({ one, judgement }) => ({
           cells: [one.name, ...(judgement?.cells ?? ['left out', ...HEAD.slice(2).map(() => '–')])],
-          verdict: judgement?.verdict ?? null,
+          verdict:
+            judgement && quietNames.has(one.chime.name)
+              ? worst([judgement.verdict, 'unsure'])
+              : (judgement?.verdict ?? null),
         })),
       },
     ],

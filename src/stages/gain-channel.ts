@@ -38,6 +38,8 @@ const QUIET = { byDb: 20, shareMax: 0.2 } as const
 /** A channel is asked for again so often while it is off. */
 const AGAIN_MAX = 3
 const THD_CLIPS = 0.01
+/** Common practice, no source: from here on a touch may hurt. */
+const TOUCH_V = 50
 /** Common practice, no source. */
 const DEAD_SHARE = 0.03
 
@@ -51,7 +53,7 @@ export async function setChannel(
   const name = `gains.${spec.name}`
   for (;;) {
     const connected = await guide.todo(
-      { name: `${name} connect`, says: connectWords(context, spec), canSkip: true },
+      { name: `${name} connect`, says: connectWords(context, spec, request.target), canSkip: true },
       signal,
     )
     if (connected !== 'done') return connected
@@ -71,7 +73,8 @@ export async function setChannel(
   }
 }
 
-function connectWords({ job }: StageContext, { name, outputs, isBridged, isLoaded }: AmplifierSpec): string {
+function connectWords({ job }: StageContext, spec: AmplifierSpec, { terminalVrms }: GainTarget): string {
+  const { name, outputs, isBridged, isLoaded } = spec
   const input = job.gains.terminalInput
   return [
     `${name}: gain fully down. ${isLoaded ? 'Its load stays on, as the job says it is rated for it' : 'Take its load off: speakers unplugged'}; nobody near a speaker that is still connected.`,
@@ -79,7 +82,7 @@ function connectWords({ job }: StageContext, { name, outputs, isBridged, isLoade
     isBridged
       ? 'It is bridged: both terminals are live. Neither may touch ground; meter and attenuator have to float.'
       : 'Meter and attenuator have to float: many amplifiers do not ground either terminal.',
-    `Terminals may carry more than ${inVolts(50)}: do not touch them while the tone plays.`,
+    `Terminals ${Math.SQRT2 * terminalVrms > TOUCH_V ? `may carry more than ${inVolts(TOUCH_V)}` : 'are live'}: do not touch them while the tone plays.`,
   ].join(' ')
 }
 

@@ -225,6 +225,7 @@ function notHeard(spec: ChimeSpec, expected: readonly number[], job: Job): Chime
 
 /** So far under the middle of the others it is hardly heard beside them: common practice, no source. */
 const QUIET_DB = 20
+export const QUIET_TITLE = ' is much quieter than the others'
 
 /**
  * Chimes of one hook-up that are much quieter than the others; with fewer than two others nothing can be said.
@@ -241,7 +242,7 @@ export function quietFindings(all: readonly { readonly spec: ChimeSpec; readonly
         kind: 'chime' as const,
         verdict: 'unsure' as const,
         outputs: [...spec.outputs],
-        title: `${spec.name} is much quieter than the others`,
+        title: `${spec.name}${QUIET_TITLE}`,
         because: `${plain(levelDbv, 1)} dBV, the others about ${plain(middleDbv, 1)} dBV.`,
         next: 'Turn its volume up in the vehicle’s settings, where there is one, and listen again; then check the chime settings of the interface.',
       },

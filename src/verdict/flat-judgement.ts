@@ -34,7 +34,7 @@ export function judgeFlat(
   const checks = targets.map(checkOf)
   const verdicts = checks.map(({ verdict }) => verdict)
   const shared = sharedAmong(targets)
-  const verdict = worst(verdicts)
+  const verdict = targets.length === 0 ? 'unsure' : worst(verdicts)
   return {
     verdict,
     notes: left.map(({ name }) => `Not judged here: ${name}. What is wrong with it stands with the outputs.`),
@@ -50,8 +50,10 @@ export function judgeFlat(
 }
 
 /** Dead, or not aligned: faults that the stage of the outputs names. */
-const isOfOutputs = ({ outcome }: FlatTarget): boolean =>
-  isRead(outcome) ? outcome.alignment !== null : outcome.isDead === true
+const isOfOutputs = (target: FlatTarget): boolean =>
+  isRead(target.outcome)
+    ? target.outcome.alignment !== null && verdictOf(target) === 'unsure'
+    : target.outcome.isDead === true
 
 function verdictOf({ outcome, toleranceDb }: FlatTarget): Verdict {
   if (!isRead(outcome)) return 'unsure'

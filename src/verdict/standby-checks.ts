@@ -136,7 +136,10 @@ function currentCheck(spec: StandbySpec, logs: StandbyLogs, { settled, standby, 
   const name = 'standby current'
   const expected = `at most ${inA(spec.currentAMax)}`
   if (logs.current === null) return unread(name, expected, 'Left out at the bench.')
-  if (!isEverAsleep) return unread(name, expected, 'It did not fall asleep, so this is no standby current.')
+  if (!isEverAsleep) {
+    const check = unread(name, expected, 'It did not fall asleep, so this is no standby current.')
+    return standby ? { ...check, measured: `${inA(standby.value)}, awake` } : check
+  }
   if (!settled || !standby) return unread(name, expected, 'It had not settled when the log ended.')
   // An interface that sleeps still draws something.
   const decided = held(standby.value, standby.u, { max: spec.currentAMax })

@@ -34,6 +34,15 @@ export function standbyResult(
   }
 }
 
+/** What settles a check that could not be told. */
+function nextOf({ name, figure, why }: Check): string {
+  const again = 'Run this stage again; watch longer (watch_s) where it had not settled.'
+  if (name !== 'standby current' || figure === null) return again
+  return why.startsWith('No current')
+    ? 'Take the bypass lead off, see that the fuse is whole, and run this stage again.'
+    : 'Read it again in a finer range: bypass lead on until the remote turn-on has fallen, then the milliampere range, then the bypass off.'
+}
+
 function findingsOf(spec: StandbySpec, [wake, sleep, current]: readonly Check[], read: StandbyRead): Finding[] {
   const finding = (check: Check, title: string, because: string, next: string): Finding => ({
     kind: 'standby',
@@ -44,14 +53,7 @@ function findingsOf(spec: StandbySpec, [wake, sleep, current]: readonly Check[],
     next,
   })
   const unsure = (check: Check): Finding =>
-    finding(
-      check,
-      `${upper(check.name)} could not be told`,
-      `${upper(check.measured)}; ${check.why}`,
-      check.name === 'standby current' && check.figure !== null && !check.why.startsWith('No current')
-        ? 'Read it again in a finer range: bypass lead on until the remote turn-on has fallen, then the milliampere range, then the bypass off.'
-        : 'Run this stage again: bypass lead off, fuse whole; watch longer (watch_s) where it had not settled.',
-    )
+    finding(check, `${upper(check.name)} could not be told`, `${upper(check.measured)}; ${check.why}`, nextOf(check))
   const found: Finding[] = []
   if (wake.verdict === 'fail') {
     const title = read.isEverAwake ? 'The remote turn-on comes late' : 'The remote turn-on never comes'
