@@ -56,16 +56,20 @@ export async function readSeal(folder: string): Promise<ReadonlyMap<string, stri
   return new Map(lines.map(({ name, sha256 }) => [name, sha256]))
 }
 
-/** Whether the result is as it was when the run was sealed. A sentence where it is not, or nobody can tell; null where it is. */
-export async function resultDoubt(folder: string): Promise<string | null> {
-  const wanted = (await readSeal(folder))?.get(RESULT_FILE)
-  if (wanted === undefined) return 'It is not sealed: nothing tells whether it is as it was.'
-  const isSame = (await sha256Of(join(folder, RESULT_FILE)).catch(() => '')) === wanted
-  return isSame ? null : CHANGED
+export type ResultDoubt = 'changed' | 'unsealed'
+
+export const DOUBT_WORDS: Readonly<Record<ResultDoubt, string>> = {
+  changed: 'This result was changed after it was sealed: do not trust it. See linetrue archive check.',
+  unsealed: 'It is not sealed: nothing tells whether it is as it was.',
 }
 
-/** Said of a result that is not as it was sealed. */
-export const CHANGED = 'This result was changed after it was sealed: do not trust it. See linetrue archive check.'
+/** Whether the result is as it was when the run was sealed; null where it is. */
+export async function resultDoubt(folder: string): Promise<ResultDoubt | null> {
+  const wanted = (await readSeal(folder))?.get(RESULT_FILE)
+  if (wanted === undefined) return 'unsealed'
+  const isSame = (await sha256Of(join(folder, RESULT_FILE)).catch(() => '')) === wanted
+  return isSame ? null : 'changed'
+}
 
 /**
  * A run is never written to after its end, not even beside its files.

@@ -2,7 +2,7 @@
 import { type ComparedFigure, compareResults } from '../archive/compare.js'
 import { keyOf } from '../archive/index-tables.js'
 import { readResult } from '../archive/read-result.js'
-import { CHANGED, resultDoubt } from '../archive/seal.js'
+import { DOUBT_WORDS, resultDoubt } from '../archive/seal.js'
 import { findingsOf } from '../archive/summary.js'
 import { comparisonText } from '../report/archive-compare-text.js'
 import { shownPath } from '../report/archive-text.js'
@@ -29,13 +29,11 @@ export async function compareCommand(
     notes: differences(a.result, b.result),
     isAll: options.all === true,
   }
-  const doubts = [
-    ['A', await resultDoubt(a.folder)],
-    ['B', await resultDoubt(b.folder)],
-  ].flatMap(([which, doubt]) => (doubt === null ? [] : [`${which}: ${doubt}`]))
-  for (const line of [...doubts, ...movedFindings(a.result, b.result)]) process.stdout.write(`${shownPath(line)}\n`)
+  const doubts = [await resultDoubt(a.folder), await resultDoubt(b.folder)]
+  const doubtLines = doubts.flatMap((doubt, k) => (doubt === null ? [] : [`${'AB'[k]}: ${DOUBT_WORDS[doubt]}`]))
+  for (const line of [...doubtLines, ...movedFindings(a.result, b.result)]) process.stdout.write(`${shownPath(line)}\n`)
   process.stdout.write(`${comparisonText(figures, titles, textOptions())}\n`)
-  return doubts.some((line) => line.endsWith(CHANGED)) ? EXIT.fail : anyChanged(figures)
+  return doubts.includes('changed') ? EXIT.fail : anyChanged(figures)
 }
 
 export const anyChanged = (figures: readonly ComparedFigure[]): number =>

@@ -1,5 +1,4 @@
 /** linetrue archive export: the figures of what was found, run after run, so that no archive is too large. */
-
 import { createWriteStream } from 'node:fs'
 import { join } from 'node:path'
 import { Readable } from 'node:stream'

@@ -6,7 +6,7 @@ import { basename, dirname, join } from 'node:path'
 import { readResult } from '../archive/read-result.js'
 import { REPORT_FILE, RESULT_FILE, runNamesNewestFirst } from '../archive/run-folder.js'
 import { listFolder, stateOf } from '../archive/scan.js'
-import { CHANGED, resultDoubt } from '../archive/seal.js'
+import { DOUBT_WORDS, resultDoubt } from '../archive/seal.js'
 import { readSummary } from '../archive/summary.js'
 import { headOfRun, shownPath } from '../report/archive-text.js'
 import { terminalReport } from '../report/terminal.js'
@@ -47,11 +47,11 @@ export async function showCommand(name: string, options: QueryOptions, signal: A
   const notes = [
     ...(result.retestOf === null ? [] : [`It follows ${result.retestOf}.`]),
     ...otherRuns(folder),
-    ...(doubt === null ? [] : [doubt]),
+    ...(doubt === null ? [] : [DOUBT_WORDS[doubt]]),
   ]
   process.stdout.write(`${terminalReport(result, { ...textOptions(), reportPath })}\n`)
   for (const note of notes) process.stdout.write(`${shownPath(note)}\n`)
-  return doubt === CHANGED ? EXIT.fail : EXIT.pass
+  return doubt === 'changed' ? EXIT.fail : EXIT.pass
 }
 
 /** Those beside it in its job's folder. */

@@ -7,7 +7,6 @@ import { type Answers, answerIn, answerOf, BACK, shownQuestion } from './questio
 import type { Screen } from './screen.js'
 
 const SKIP = 's'
-const REPLIES = { done: 'done', back: 'back', skip: 'skip' } as const
 
 export interface FileGuide extends Guide {
   /** Names in the answers file that nothing has asked for. */
@@ -45,7 +44,7 @@ export function guideOf(screen: Screen, isAttended: boolean, given: Answers, giv
       if (answer !== undefined) {
         if (answer === 'done' || (answer === 'skip' && canSkip)) {
           screen.say(`${says} (${answer}, by the answers file)`)
-          return REPLIES[answer]
+          return answer
         }
         const remedy = `Allowed: done${canSkip ? ' or skip' : ''}.`
         throw new StopError(`${name}: "${answer}" won't do`, givenWhere, remedy)

@@ -8,7 +8,7 @@ import { compareResults } from '../archive/compare.js'
 import { readResult } from '../archive/read-result.js'
 import { RESULT_FILE } from '../archive/run-folder.js'
 import { writeAside } from '../archive/safe-write.js'
-import { CHANGED, checkOutsideRuns, resultDoubt } from '../archive/seal.js'
+import { checkOutsideRuns, DOUBT_WORDS, resultDoubt } from '../archive/seal.js'
 import type { Before } from '../report/before-after.js'
 import { htmlReport } from '../report/html.js'
 import { AUDIENCES, type Audience } from '../report/paper.js'
@@ -59,8 +59,8 @@ export async function reportCommand({
     : htmlReport(result, options)
   await writeAside(dirname(path), basename(path), content)
   process.stdout.write(`Report  ${shown(path)}\n`)
-  if ((await resultDoubt(run)) !== CHANGED) return EXIT.pass
-  process.stderr.write(`linetrue: ${CHANGED}\n`)
+  if ((await resultDoubt(run)) !== 'changed') return EXIT.pass
+  process.stderr.write(`linetrue: ${DOUBT_WORDS.changed}\n`)
   return EXIT.fail
 }
 

@@ -10,6 +10,7 @@ import type { Bench } from '../rig/roles.js'
 import { captureBitsOf } from '../stages/bench-takes.js'
 import { withoutOutputs, withStages } from '../stages/frame.js'
 import { plannedTakes } from '../stages/planned-takes.js'
+import { oneOf } from '../stages/question.js'
 import type { Stage } from '../stages/stage.js'
 import { trackDurationS } from '../stimulus/layout.js'
 import { planPatches } from '../stimulus/plan.js'
@@ -91,18 +92,15 @@ export async function walkOnBench(given: Given, stages: readonly StageName[], si
       stage === 'outputs' ? left.length === 0 : journal.stage(stage).result !== null
     const toMake = stages.filter((stage) => !isMade(stage))
     if (toMake.length > 0) bench = await openBench(given, { ...rig, value: known.rig }, faultsText, signal)
-    const leftOut: string[] = []
+    let whyLeft: string | null = null
     let result = null
     for (const stage of stages) {
-      const why = leftOut.length > 0 ? leftOut[0] : await whyNotOn(journal, stages, stage, guide, signal)
-      if (why !== null) {
-        if (leftOut.length === 0) leftOut.push(why)
-        continue
-      }
+      if (stages[stages.indexOf(stage) - 1] === 'pins') whyLeft = await whyNotOn(journal, stages, guide, signal)
+      if (whyLeft !== null) break
       if (stages.length > 1 && toMake.includes(stage)) {
         screen.say(`Stage ${stages.indexOf(stage) + 1} of ${stages.length}: ${stage}.`)
       }
-      if (bench && toMake.some((other) => SOUNDING.includes(other)) && SOUNDING.includes(stage)) {
+      if (bench && toMake.includes(stage) && SOUNDING.includes(stage)) {
         await setForMeasuring(bench, journal, job.value.volumeStep, options.isAttended, signal)
       }
       if (stage === 'outputs') {
@@ -136,7 +134,7 @@ export async function walkOnBench(given: Given, stages: readonly StageName[], si
     const strays = guide.unused()
     if (strays.length > 0) screen.say(`Nothing asked for these answers: ${strays.join(', ')} (${answersWhere}).`)
     await journal.release()
-    return await end(journal.folder, withStages(result ?? withoutOutputs(facts), settings, own, leftOut), screen)
+    return await end(journal.folder, withStages(result ?? withoutOutputs(facts), settings, own, whyLeft), screen)
   } finally {
     screen.clear()
     await bench?.close()
@@ -144,16 +142,20 @@ export async function walkOnBench(given: Given, stages: readonly StageName[], si
   }
 }
 
+const NO_OR_YES = [
+  { value: 'no', says: 'no, stop here' },
+  { value: 'yes', says: 'yes, go on' },
+]
+
 /** Power and sound come only after the pins are right; a doubt is a person's to settle. Null where nothing is against it. */
 async function whyNotOn(
   journal: RunJournal,
   stages: readonly StageName[],
-  stage: StageName,
   guide: FileGuide,
   signal: AbortSignal,
 ): Promise<string | null> {
   const pins: Verdict | undefined = journal.stage('pins').result?.verdict
-  if (stage === 'pins' || pins === undefined || pins === 'pass') return null
+  if (pins === undefined || pins === 'pass') return null
   const rest = stages.filter((other) => other !== 'pins').join(', ')
   const why = `Not made: ${rest}. The pins have to be right before anything is powered (they ${pins === 'fail' ? 'fail' : 'are unsure'}).`
   if (pins === 'fail') return why
@@ -162,12 +164,9 @@ async function whyNotOn(
       name: 'pins.go_on',
       asks: 'Some pins are unsure. Go on to what needs power?',
       why: 'A wrong pin can destroy the interface or the vehicle; say yes only if you know why it could not be told.',
-      choices: [
-        { value: 'no', says: 'no, stop here' },
-        { value: 'yes', says: 'yes, go on' },
-      ],
+      choices: NO_OR_YES,
       usual: 'no',
-      check: (text) => text,
+      check: oneOf(NO_OR_YES),
     },
     signal,
   )

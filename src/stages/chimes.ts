@@ -15,14 +15,9 @@ import { dbFromRatio } from '../units/level.js'
 import { StopError } from '../units/stop.js'
 import { listed, plain } from '../units/words.js'
 import { BEFORE_CHIMES, CAUTIONS } from '../verdict/cautions.js'
-import {
-  type ChimeHeard,
-  type ChimeJudgement,
-  judgeChime,
-  QUIET_TITLE,
-  quietFindings,
-} from '../verdict/chime-checks.js'
+import { type ChimeHeard, type ChimeJudgement, judgeChime, quietFinding } from '../verdict/chime-checks.js'
 import { worst } from '../verdict/decision.js'
+import type { Finding } from '../verdict/parts.js'
 import type { StagePlot, StageResult, StageTake } from '../verdict/stage-result.js'
 import { captureChime, LEARN_S, SETTLE_S } from './capture-chime.js'
 import { takeNameIn } from './capture-while.js'
@@ -78,15 +73,15 @@ export async function chimesStage(context: StageContext): Promise<StageResult> {
     return { one, step, judgement: step && judgeChime(one.chime, step.heard, listened, job) }
   })
   const made = judged.flatMap(({ judgement }) => (judgement ? [judgement] : []))
-  const quiet = context.patches.flatMap((patch) =>
-    quietFindings(
-      judged.flatMap(({ one, judgement }) => {
-        const levelDbv = judgement?.figures[0]?.value
-        return one.patch === patch && typeof levelDbv === 'number' ? [{ spec: one.chime, levelDbv }] : []
-      }),
-    ),
-  )
-  const quietNames = new Set(quiet.map(({ title }) => title.replace(QUIET_TITLE, '')))
+  const levels = judged.flatMap(({ one, judgement }) => {
+    const levelDbv = judgement?.figures[0]?.value
+    return typeof levelDbv === 'number' ? [{ patch: one.patch, spec: one.chime, levelDbv }] : []
+  })
+  const quietOf = ({ patch, chime }: Asked): Finding[] => {
+    const here = levels.filter((one) => one.patch === patch)
+    return here.filter(({ spec }) => spec === chime).flatMap((one) => quietFinding(one, here) ?? [])
+  }
+  const quiet = asked.flatMap(quietOf)
   return {
     stage: 'chimes',
     verdict: made.length === 0 ? 'unsure' : worst([...made, ...quiet].map(({ verdict }) => verdict)),
@@ -102,10 +97,7 @@ export async function chimesStage(context: StageContext): Promise<StageResult> {
         head: HEAD,
         rows: judged.map(({ one, judgement }) => ({
           cells: [one.name, ...(judgement?.cells ?? ['left out', ...HEAD.slice(2).map(() => '–')])],
-          verdict:
-            judgement && quietNames.has(one.chime.name)
-              ? worst([judgement.verdict, 'unsure'])
-              : (judgement?.verdict ?? null),
+          verdict: judgement && worst([judgement, ...quietOf(one)].map(({ verdict }) => verdict)),
         })),
       },
     ],

@@ -67,33 +67,33 @@ export const withoutOutputs = (facts: RunFacts): Result => ({
 
 /**
  * The result of all stages.
- * @param leftOut stages of the job that were not made, each with why
+ * @param whyLeft which stages of the job were not made, and why; null where all were
  */
 export function withStages(
   result: Result,
   settings: readonly SettingAsked[],
   stages: readonly StageResult[],
-  leftOut: readonly string[],
+  whyLeft: string | null,
 ): Result {
   const hasOutputs = result.outputs.length > 0
   const parts = [
     ...(hasOutputs ? [{ name: 'outputs', verdict: result.verdict, summary: result.summary }] : []),
     ...stages.map(({ stage, verdict, summary }) => ({ name: stage, verdict, summary })),
   ]
-  const verdict = worst([...parts.map((part) => part.verdict), ...(leftOut.length > 0 ? (['unsure'] as const) : [])])
-  const summary = parts.length === 1 ? parts[0].summary : summaryOf(parts, leftOut.length)
+  const verdict = worst([...parts.map((part) => part.verdict), ...(whyLeft === null ? [] : (['unsure'] as const))])
+  const summary = parts.length === 1 ? parts[0].summary : summaryOf(parts)
   return {
     ...result,
     verdict,
     summary,
     settings: [...settings],
     stages: [...stages],
-    rig: { ...result.rig, notes: [...result.rig.notes, ...leftOut] },
+    rig: { ...result.rig, notes: [...result.rig.notes, ...(whyLeft === null ? [] : [whyLeft])] },
   }
 }
 
 /** How many stages and which; what each found stands in its own sentence. */
-function summaryOf(parts: readonly { name: string; verdict: Result['verdict'] }[], leftOutCount: number): string {
+function summaryOf(parts: readonly { name: string; verdict: Result['verdict'] }[]): string {
   const named = (wanted: Result['verdict']): string[] =>
     parts.filter(({ verdict }) => verdict === wanted).map(({ name }) => name)
   const [failed, unsure] = [named('fail'), named('unsure')]
@@ -104,7 +104,6 @@ function summaryOf(parts: readonly { name: string; verdict: Result['verdict'] }[
       ? `${failed.length} of ${count} stages ${failed.length === 1 ? 'fails' : 'fail'}: ${listed(failed)}.`
       : '',
     unsure.length > 0 ? `${unsure.length} of ${count} could not be settled: ${listed(unsure)}.` : '',
-    leftOutCount > 0 ? `${leftOutCount} left out.` : '',
   ]
     .filter(Boolean)
     .join(' ')

@@ -12,7 +12,7 @@ import { fullScaleAtLead, meterLimitVrms } from '../rig/rig.js'
 import { ratioFromDb } from '../units/level.js'
 import { StopError } from '../units/stop.js'
 import { inHz, inVolts, listed, plain } from '../units/words.js'
-import type { ChannelVolts } from '../verdict/gain-channel-part.js'
+import { type ChannelVolts, DEAD_DB } from '../verdict/gain-channel-part.js'
 import type { StageTake } from '../verdict/stage-result.js'
 import { takeExcerpt } from './excerpt-take.js'
 import { whileItSounds } from './meter-check.js'
@@ -40,8 +40,6 @@ const AGAIN_MAX = 3
 const THD_CLIPS = 0.01
 /** Common practice, no source: from here on a touch may hurt. */
 const TOUCH_V = 50
-/** Common practice, no source. */
-const DEAD_SHARE = 0.03
 
 /** @throws StopError when the meter does not answer, or the first quiet tone is far too loud */
 export async function setChannel(
@@ -66,7 +64,7 @@ export async function setChannel(
     const attempt = 1 + ((context.memory.get(`attempts ${spec.name}`) as number | undefined) ?? 0)
     await context.memory.put(`attempts ${spec.name}`, attempt)
     // Where the meter reads next to nothing there is no track to be found either.
-    const isDead = set < DEAD_SHARE * request.target.terminalVrms
+    const isDead = set < ratioFromDb(DEAD_DB) * request.target.terminalVrms
     const seen = isDead ? null : await terminals(context, request, attempt)
     const { clipping, takes } = seen ?? { clipping: null, takes: [] }
     return { channel: spec.name, readVrms: set, clipping, takes }

@@ -225,29 +225,30 @@ function notHeard(spec: ChimeSpec, expected: readonly number[], job: Job): Chime
 
 /** So far under the middle of the others it is hardly heard beside them: common practice, no source. */
 const QUIET_DB = 20
-export const QUIET_TITLE = ' is much quieter than the others'
+
+/** A chime that was heard, at the level of its loudest output. */
+export interface ChimeLevel {
+  readonly spec: ChimeSpec
+  readonly levelDbv: number
+}
 
 /**
- * Chimes of one hook-up that are much quieter than the others; with fewer than two others nothing can be said.
- * @param all those that were heard
+ * Whether a chime is much quieter than the others of its hook-up; with fewer than two others nothing can be said.
+ * @param all those of the hook-up, itself included
  */
-export function quietFindings(all: readonly { readonly spec: ChimeSpec; readonly levelDbv: number }[]): Finding[] {
-  return all.flatMap(({ spec, levelDbv }) => {
-    const others = all.filter((one) => one.spec !== spec).map((one) => one.levelDbv)
-    if (others.length < 2) return []
-    const middleDbv = others.sort((a, b) => a - b)[Math.floor((others.length - 1) / 2)]
-    if (levelDbv > middleDbv - QUIET_DB) return []
-    return [
-      {
-        kind: 'chime' as const,
-        verdict: 'unsure' as const,
-        outputs: [...spec.outputs],
-        title: `${spec.name}${QUIET_TITLE}`,
-        because: `${plain(levelDbv, 1)} dBV, the others about ${plain(middleDbv, 1)} dBV.`,
-        next: 'Turn its volume up in the vehicle’s settings, where there is one, and listen again; then check the chime settings of the interface.',
-      },
-    ]
-  })
+export function quietFinding({ spec, levelDbv }: ChimeLevel, all: readonly ChimeLevel[]): Finding | null {
+  const others = all.filter((one) => one.spec !== spec).map((one) => one.levelDbv)
+  if (others.length < 2) return null
+  const middleDbv = others.sort((a, b) => a - b)[Math.floor((others.length - 1) / 2)]
+  if (levelDbv > middleDbv - QUIET_DB) return null
+  return {
+    kind: 'chime',
+    verdict: 'unsure',
+    outputs: [...spec.outputs],
+    title: `${spec.name} is much quieter than the others`,
+    because: `${plain(levelDbv, 1)} dBV, the others about ${plain(middleDbv, 1)} dBV.`,
+    next: 'Turn its volume up in the vehicle’s settings, where there is one, and listen again; then check the chime settings of the interface.',
+  }
 }
 
 const specOf = (job: Job, number: number): OutputSpec => job.outputs.find((output) => output.number === number)!

@@ -134,7 +134,7 @@ export function channelPart(
 }
 
 /** So far under its target an amplifier gives nothing. */
-const DEAD_DB = -30
+export const DEAD_DB = -30
 
 function settingFinding(
   spec: AmplifierSpec,

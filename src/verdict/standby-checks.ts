@@ -26,6 +26,7 @@ const SAME_A = 5e-6
 const HAND_S = 0.5
 /** Less than any interface draws asleep: common practice, no source. */
 const NOTHING_A = 1e-6
+export const NO_CURRENT = 'No current at all: is the bypass lead still on, or a fuse open?'
 /** The fixed part of a data sheet's accuracy, in counts of the last digit: common for current ranges. */
 const COUNTS = 5
 
@@ -152,7 +153,7 @@ function currentCheck(spec: StandbySpec, logs: StandbyLogs, { settled, standby, 
     expected,
     measured: inA(standby.value),
     why: isNothing
-      ? 'No current at all: is the bypass lead still on, or a fuse open?'
+      ? NO_CURRENT
       : { pass: '', fail: 'It draws too much.', unsure: "The limit lies within the reading's uncertainty." }[verdict],
   }
 }

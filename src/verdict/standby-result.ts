@@ -6,7 +6,16 @@ import { plain } from '../units/words.js'
 import { figureOf, worst } from './decision.js'
 import type { Check, Finding } from './parts.js'
 import type { StagePlot, StageResult } from './stage-result.js'
-import { inA, inS, REMOTE, readStandby, type StandbyLogs, type StandbyRead, standbyChecks } from './standby-checks.js'
+import {
+  inA,
+  inS,
+  NO_CURRENT,
+  REMOTE,
+  readStandby,
+  type StandbyLogs,
+  type StandbyRead,
+  standbyChecks,
+} from './standby-checks.js'
 
 export function standbyResult(
   spec: StandbySpec,
@@ -38,7 +47,7 @@ export function standbyResult(
 function nextOf({ name, figure, why }: Check): string {
   const again = 'Run this stage again; watch longer (watch_s) where it had not settled.'
   if (name !== 'standby current' || figure === null) return again
-  return why.startsWith('No current')
+  return why === NO_CURRENT
     ? 'Take the bypass lead off, see that the fuse is whole, and run this stage again.'
     : 'Read it again in a finer range: bypass lead on until the remote turn-on has fallen, then the milliampere range, then the bypass off.'
 }
